@@ -1,0 +1,44 @@
+#pragma once
+
+#include <functional>
+#include <memory>
+
+#include "analysis/results.hpp"
+#include "journal/records.hpp"
+#include "judge/judge.hpp"
+#include "scenario/scenario.hpp"
+
+namespace plexor::analysis {
+
+/// One line of trials.csv: one device's answer to one presentation.
+struct TrialRow {
+  const journal::TrialPlanned* planned = nullptr;
+  const journal::TrialDone* done = nullptr;
+  const judge::Settled* settled = nullptr;
+  std::uint32_t segment = 0;
+};
+
+/// A fold over a journal: feed every entry in order, then ask once for the
+/// results. Memory grows only by a few bytes a trial (latencies), so a journal
+/// of a million trials fits in under 300 MiB. `row` is called once for each
+/// settled presentation, in order, void ones included, with its final void
+/// reason (trials between reference groups wait for the next group).
+class Analysis {
+ public:
+  explicit Analysis(std::function<void(const TrialRow&)> row = {});
+  ~Analysis();
+  Analysis(const Analysis&) = delete;
+  Analysis& operator=(const Analysis&) = delete;
+
+  /// Throws base::InputError if the journal's scenario text can't be read.
+  void take(const journal::Entry& entry);
+
+  /// `reading` is what read_journal returned. Call once, last.
+  [[nodiscard]] Results finish(const journal::ReadSummary& reading);
+
+ private:
+  class Fold;
+  std::unique_ptr<Fold> fold_;
+};
+
+}  // namespace plexor::analysis

@@ -1,0 +1,173 @@
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "analysis/intervals.hpp"
+#include "base/outcome.hpp"
+#include "base/time.hpp"
+#include "base/trial.hpp"
+#include "journal/reader.hpp"
+#include "journal/records.hpp"
+
+namespace plexor::analysis {
+
+/// A share of trials with both intervals; estimate is empty for n = 0.
+struct Proportion {
+  std::uint64_t x = 0;
+  std::uint64_t n = 0;
+  std::optional<double> estimate;
+  std::optional<Interval> exact;   ///< Clopper-Pearson, two-sided 95 %
+  std::optional<Interval> wilson;  ///< two-sided 95 %, for display
+};
+
+/// Incidents in quiet listening time.
+struct AlarmRate {
+  std::uint64_t incidents = 0;
+  double hours = 0.0;
+  std::optional<double> per_hour;
+  std::optional<Interval> exact;  ///< Garwood, two-sided 95 %
+};
+
+/// One percentile of the latency. With the unanswered at +infinity an estimate
+/// or a bound may be infinite, which is written as null with `beyond` true.
+struct Percentile {
+  double p = 0.0;
+  std::optional<double> ms;          ///< empty: no trials
+  std::optional<Interval> interval;  ///< order statistics, two-sided 95 %, in ms
+};
+
+struct LatencyBin {
+  double from_ms = 0.0;
+  double to_ms = 0.0;
+  std::uint64_t count = 0;
+};
+
+/// Latency of one device over the trials that expect an event.
+struct Latency {
+  std::uint64_t n = 0;                        ///< valid trials that expect an event
+  std::uint64_t heard = 0;                    ///< hits among them
+  std::vector<Percentile> percentiles;        ///< over all n, unanswered at +infinity
+  std::vector<Percentile> heard_percentiles;  ///< over the hits only
+  std::vector<LatencyBin> histogram;          ///< of the hits
+  /// Steps of the empirical distribution over all n, at most 400 of them: (ms, share answered by
+  /// then).
+  std::vector<std::pair<double, double>> ecdf;
+  double line_time_ms = 0.0;        ///< known part: time on the line
+  double pattern_end_gap_ms = 0.0;  ///< known part: the device's own wait for the end of the rhythm
+};
+
+/// One rhythm (or distractor) as one device answered it.
+struct RhythmResult {
+  std::string rhythm;
+  std::string expects;                                              ///< empty: distractor
+  std::array<std::uint64_t, base::all_outcomes.size()> outcomes{};  ///< indexed by Outcome
+  Proportion correct;  ///< hits, or correct rejections for a distractor
+  std::uint64_t duplicates = 0;
+  std::optional<double> median_ms;  ///< of the hits
+};
+
+/// Detection against strike speed, in bins.
+struct StrengthBin {
+  double from_m_s = 0.0;
+  double to_m_s = 0.0;
+  Proportion detected;
+};
+
+enum class Judgement : std::uint8_t { pass, fail, undecided };
+
+/// One limit judged for one device.
+struct Verdict {
+  std::string device;
+  std::string figure;     ///< "detection rate", "latency p95", "false alarms per hour", ...
+  std::string unit;       ///< "", "ms", "/h"
+  bool at_least = false;  ///< side of the limit
+  double limit = 0.0;
+  std::optional<double> estimate;    ///< empty: nothing was measured, or +infinity
+  std::optional<Interval> interval;  ///< the one that judged: one-sided towards the limit
+  std::uint64_t n = 0;               ///< trials; for a rate: incidents
+  Judgement judgement = Judgement::undecided;
+  std::optional<std::uint64_t> more_needed;  ///< undecided: about how many more trials (for a rate:
+                                             ///< hours) would decide at this estimate
+  std::string reason;                        ///< one sentence with the numbers
+};
+
+struct DeviceResult {
+  std::string name;
+  std::string version;
+  Proportion detection;        ///< over all rhythms that expect an event
+  Proportion false_responses;  ///< over all distractors
+  Proportion confusions;
+  std::vector<RhythmResult> rhythms;  ///< in the scenario's order
+  /// rows: rhythm presented (scenario order); columns: event heard ("" nothing), counts.
+  std::vector<std::string> heard_names;
+  std::vector<std::vector<std::uint64_t>> confusion;
+  Latency latency;
+  AlarmRate false_alarms;
+  std::uint64_t gap_alarms = 0;
+  std::uint64_t duplicates = 0;
+  std::optional<double> d_prime;      ///< where there are distractors
+  std::vector<StrengthBin> strength;  ///< by the mean strike speed of the trial
+};
+
+/// Something a reader wants to find: a miss, a confusion, a false response, an alarm in quiet.
+struct Finding {
+  base::Instant at;  ///< first contact, or the alarm's arrival
+  std::uint32_t segment = 0;
+  std::uint32_t device = 0;
+  std::string what;  ///< outcome's name, or "false alarm"
+  base::TrialId trial;
+  std::string rhythm;                ///< empty in quiet
+  std::vector<double> commanded_ms;  ///< contact instants after the first
+  std::vector<double> strike_m_s;
+  std::vector<double> measured_ms;  ///< sensed contacts after the first; empty where not sensed
+  std::string heard;                ///< event's name, empty for nothing
+  std::optional<double> latency_ms;
+  std::uint32_t duplicates = 0;
+};
+
+/// Trials and misses over the run, for the timeline: at most 240 stretches of equal length.
+struct TimelineBin {
+  double from_s = 0.0;
+  double to_s = 0.0;
+  std::uint64_t trials = 0;  ///< device answers judged
+  std::uint64_t wrong = 0;   ///< not hit and not correct rejection
+  std::uint64_t alarms = 0;  ///< incidents in quiet
+};
+
+/// Everything that is said about one run. Derived from the journal alone.
+struct Results {
+  journal::Header header;
+  std::optional<journal::Host> host;
+  std::optional<journal::Ended> ended;  ///< empty: the journal just stops (killed)
+  std::string scenario_name;
+  std::string purpose;
+  std::uint64_t trials_valid = 0;                                    ///< rhythm trials that count
+  std::uint64_t trials_planned = 0;                                  ///< as the scenario asks
+  std::array<std::uint64_t, base::all_void_reasons.size()> voids{};  ///< indexed by VoidReason
+  double void_fraction = 0.0;  ///< of all rhythm presentations
+  double max_void_fraction = 0.0;
+  double duration_s = 0.0;
+  double quiet_hours = 0.0;
+  std::vector<DeviceResult> devices;
+  std::vector<Verdict> verdicts;
+  Judgement overall = Judgement::undecided;
+  std::string headline;           ///< the answer in one sentence with its numbers
+  std::vector<Finding> findings;  ///< the first max_findings, in order of time
+  std::uint64_t findings_total = 0;
+  std::vector<TimelineBin> timeline;
+  journal::ReadSummary reading;  ///< damage found in the journal
+};
+
+inline constexpr std::size_t max_findings = 500;
+
+[[nodiscard]] std::string_view to_text(Judgement judgement);
+/// "detection rate" etc. are spelt in one place: verdicts.cpp.
+
+}  // namespace plexor::analysis

@@ -1,0 +1,22 @@
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+
+#include "base/time.hpp"
+
+namespace plexor::base {
+
+/// One thing a device reported.
+struct Event {
+  std::uint32_t device = 0;  ///< index into the rig's devices
+  std::string name;          ///< what it reported, for example "call"
+  Instant arrival;           ///< at the controller, stamped before anything else was done with it
+  std::optional<Duration> device_time;  ///< the device's own time stamp, where it sends one
+  std::optional<double> strength;       ///< the device's own strength figure, where it sends one
+
+  bool operator==(const Event&) const = default;
+};
+
+}  // namespace plexor::base

@@ -1,0 +1,48 @@
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "journal/records.hpp"
+
+namespace plexor::journal {
+
+/// A stretch of a journal that could not be read: damaged lines, or a torn tail.
+struct Damage {
+  std::uint64_t line = 0;    ///< number of the first damaged line, from 1
+  std::uint64_t offset = 0;  ///< bytes from the file's start
+  std::uint64_t bytes = 0;   ///< lost
+  bool torn_tail =
+      false;  ///< the last line was never finished (interrupted writing): expected after a crash
+  std::string what;  ///< "checksum differs", "sequence jumps from 7 to 9", ...
+};
+
+/// How a whole journal read.
+struct ReadSummary {
+  std::uint64_t records = 0;
+  std::uint64_t bytes = 0;
+  std::vector<Damage> damages;  ///< the first 100
+  std::uint64_t damage_count = 0;
+};
+
+/// Streams a journal's entries in order to `take`, in bounded memory whatever
+/// its length. Damage is named in the summary, never skipped silently: a line
+/// whose checksum, form or sequence number is wrong is lost, reading goes on at
+/// the next. The first line must be a Header of a readable format version,
+/// otherwise, or if the file can't be read, throws base::InputError.
+ReadSummary read_journal(const std::filesystem::path& path,
+                         const std::function<void(const Entry&)>& take);
+
+/// The same on bytes in memory (tests, fuzzing); `name` is for messages.
+ReadSummary read_journal_bytes(std::string_view bytes, const std::string& name,
+                               const std::function<void(const Entry&)>& take);
+
+/// Cuts a torn tail off the file, so that appending can go on; returns what was cut, if anything.
+std::optional<Damage> recover_tail(const std::filesystem::path& path);
+
+}  // namespace plexor::journal

@@ -1,0 +1,142 @@
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <variant>
+#include <vector>
+
+#include "base/event.hpp"
+#include "base/outcome.hpp"
+#include "base/pulse.hpp"
+#include "base/trial.hpp"
+
+namespace plexor::journal {
+
+/// The newest journal format this build reads and the one it writes. See FORMAT.md.
+inline constexpr int format_version = 1;
+
+/// One device as the analysis must know it.
+struct DeviceFacts {
+  std::string name;
+  std::string version;               ///< as configured, or as it answered
+  base::Duration line_time{};        ///< 0 where unknown
+  base::Duration pattern_end_gap{};  ///< 0 where unknown
+  bool operator==(const DeviceFacts&) const = default;
+};
+
+/// The rig as far as the analysis depends on it (so that it never parses a rig file).
+struct RigFacts {
+  std::string name;
+  bool simulated = false;
+  bool calibrated = false;       ///< without: speak of drive, never of m/s
+  bool contact_sensed = false;   ///< without: latency starts at the planned contact
+  base::Duration transit_sd{};   ///< repeatability, for the uncertainty where contact is not sensed
+  std::string calibration_date;  ///< empty without calibration
+  std::string surface;
+  std::string spot;
+  std::string mounting;
+  std::vector<DeviceFacts> devices;
+  bool operator==(const RigFacts&) const = default;
+};
+
+/// First record of each journal.
+struct Header {
+  int format = format_version;
+  std::string plexor_version;
+  std::uint64_t seed = 0;
+  bool lifted = false;        ///< tapper clear of the surface
+  std::string scenario_file;  ///< names for people; the texts below are what counts
+  std::string scenario_text;
+  std::string rig_file;
+  std::string rig_text;
+  RigFacts rig;
+  bool operator==(const Header&) const = default;
+};
+
+/// Facts of the controller computer: the only record in which two virtual runs of a seed differ.
+struct Host {
+  std::string started_utc;  ///< wall time for people, ISO 8601
+  std::string host_name;
+  std::string system;  ///< kernel name, release and machine
+  bool operator==(const Host&) const = default;
+};
+
+/// Begins a segment: all later instants count from here. A new one follows each reboot.
+struct Segment {
+  std::string boot_id;            ///< "virtual" in virtual time
+  std::int64_t monotonic_ns = 0;  ///< the system's monotonic clock at the segment's start
+  std::int64_t wall_ns = 0;       ///< Unix time at the same moment; both 0 in virtual time
+  bool operator==(const Segment&) const = default;
+};
+
+/// A trial is about to be presented: everything commanded.
+struct TrialPlanned {
+  base::Trial trial;
+  base::Instant start;              ///< planned first contact; quiet: its begin
+  std::vector<base::Pulse> pulses;  ///< one for each tap
+  std::int32_t coil_mc = 0;         ///< modelled winding temperature, in 1/1000 degC
+  bool operator==(const TrialPlanned&) const = default;
+};
+
+/// The trial is over: everything measured, and whether it counts.
+struct TrialDone {
+  base::TrialId id;
+  base::Instant end;                    ///< end of its window
+  std::vector<base::Pulse> actual;      ///< as the actuator reported them
+  std::vector<base::Instant> contacts;  ///< as sensed, in time order; empty where not sensed
+  std::optional<base::VoidReason> void_reason;
+  bool operator==(const TrialDone&) const = default;
+};
+
+/// Something a device reported.
+struct Heard {
+  base::Event event;
+  bool operator==(const Heard&) const = default;
+};
+
+/// A device could no longer be heard, or again.
+struct ListenerState {
+  std::uint32_t device = 0;
+  bool up = false;
+  base::Instant at;
+  bool operator==(const ListenerState&) const = default;
+};
+
+/// The reference taps moved beyond tolerance: all rhythm and quiet trials done
+/// since the last good group of them are void.
+struct ReferenceShift {
+  base::Instant at;
+  base::Duration shift{};    ///< of the mean transit against the opening group
+  std::uint32_t voided = 0;  ///< how many trials
+  bool operator==(const ReferenceShift&) const = default;
+};
+
+/// Last record of a finished segment.
+struct Ended {
+  enum class Reason : std::uint8_t {
+    complete,     ///< the plan is done
+    interrupted,  ///< stopped by a signal or a key
+    fault,        ///< limit, rig fault or journal failure; see detail
+    too_many_voids,
+  };
+  Reason reason = Reason::complete;
+  std::string detail;
+  base::Instant at;
+  bool operator==(const Ended&) const = default;
+};
+
+using Record = std::variant<Header, Host, Segment, TrialPlanned, TrialDone, Heard, ListenerState,
+                            ReferenceShift, Ended>;
+
+/// One line of a journal: where it stands and what it says.
+struct Entry {
+  std::uint64_t sequence = 0;  ///< from 0, without holes
+  Record record;
+  bool operator==(const Entry&) const = default;
+};
+
+[[nodiscard]] std::string_view to_text(Ended::Reason reason);
+
+}  // namespace plexor::journal

@@ -1,0 +1,85 @@
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/event.hpp"
+#include "base/outcome.hpp"
+#include "base/trial.hpp"
+
+namespace plexor::judge {
+
+/// A trial as the judge must know it.
+struct Presented {
+  base::TrialId id;
+  base::TrialKind kind = base::TrialKind::rhythm;
+  std::uint32_t rhythm = 0;
+  std::string expects;          ///< empty: a distractor (or no rhythm at all)
+  base::Instant first_contact;  ///< quiet: its begin
+  base::Instant last_contact;   ///< equals first_contact in quiet
+  base::Duration window{};      ///< after the last contact; quiet: its length
+
+  [[nodiscard]] base::Instant closes() const { return last_contact + window; }
+};
+
+/// How one device answered one trial.
+struct Answer {
+  base::Outcome outcome = base::Outcome::miss;
+  /// Arrival of the answering event after the last contact: for every outcome
+  /// that has an event (negative when early).
+  std::optional<base::Duration> latency;
+  std::string heard;             ///< the answering event's name; empty where there was none
+  std::uint32_t duplicates = 0;  ///< further events before the window closed
+  std::uint32_t gap_alarms =
+      0;  ///< events after the window, before the next trial, that are no late answer
+  /// Quiet only: the first event of each incident (a burst within the incident window is one).
+  std::vector<base::Instant> incidents;
+};
+
+/// A trial with nothing more to come.
+struct Settled {
+  Presented trial;
+  std::optional<base::VoidReason> void_reason;
+  std::vector<Answer> answers;  ///< one for each device
+};
+
+/// Turns the stream of what happened into outcomes. Used while running and
+/// afterwards; it is told everything in the order of time and does no I/O.
+/// For each trial: present, hear..., close. A trial settles when the next one
+/// closes (or at finish), because a late answer may come until the next begins.
+/// Reference taps settle without answers.
+class Judge {
+ public:
+  Judge(std::uint32_t devices, base::Duration incident_window);
+
+  /// A trial is about to be presented. The one before must be closed.
+  void present(const Presented& trial);
+  /// Something was heard. Before the current trial's planned first contact it
+  /// still belongs to the trial before (a late answer or a gap alarm); before
+  /// the very first trial it belongs to none and is dropped.
+  void hear(const base::Event& event);
+  /// The current trial is over: its contacts as measured (as planned where not
+  /// sensed), and whether it counts. Settles the trial before it, if any.
+  [[nodiscard]] std::optional<Settled> close(base::Instant first_contact,
+                                             base::Instant last_contact,
+                                             std::optional<base::VoidReason> void_reason);
+  /// No more trials: settles the last closed one. A trial never closed is dropped.
+  [[nodiscard]] std::optional<Settled> finish();
+
+ private:
+  struct Open {
+    Presented trial;
+    std::optional<base::VoidReason> void_reason;
+    std::vector<std::vector<base::Event>> heard;  ///< by device, in order of arrival
+  };
+  [[nodiscard]] Settled settle(Open&& open) const;
+
+  std::uint32_t devices_;
+  base::Duration incident_window_;
+  std::optional<Open> before_;   ///< closed, may still get late answers
+  std::optional<Open> current_;  ///< presented, not closed
+};
+
+}  // namespace plexor::judge

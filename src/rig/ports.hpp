@@ -1,0 +1,65 @@
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <string>
+#include <variant>
+
+#include "base/event.hpp"
+#include "base/pulse.hpp"
+#include "base/time.hpp"
+
+namespace plexor::rig {
+
+/// A pulse was given to the coil: when it really began and ended.
+struct PulseFired {
+  std::uint32_t tap = 0;  ///< index within the pulses last fired
+  base::Pulse actual;
+};
+
+/// The contact sensor saw the plunger touch the surface.
+struct ContactSensed {
+  base::Instant at;
+};
+
+/// A device can't be heard any more, or can be heard again.
+struct ListenerChanged {
+  std::uint32_t device = 0;
+  bool up = false;
+  base::Instant at;
+};
+
+using Observation = std::variant<PulseFired, ContactSensed, base::Event, ListenerChanged>;
+
+/// When an observation was made; observations come in the order of this instant.
+[[nodiscard]] base::Instant instant_of(const Observation& observation);
+
+/// Gives pulses to the coil.
+class Actuator {
+ public:
+  virtual ~Actuator() = default;
+  /// Queues the pulses of one trial, in time order, all in the future. At most
+  /// one trial is queued: throws base::RigFault if pulses are still pending.
+  virtual void fire(std::span<const base::Pulse> pulses) = 0;
+  /// De-energises now and drops what is queued. Safe to call at any time, from any state.
+  virtual void make_safe() noexcept = 0;
+};
+
+/// Everything that is sensed or heard.
+class Senses {
+ public:
+  virtual ~Senses() = default;
+  /// Waits until something is observed or the deadline has come, whichever is
+  /// first; nothing means the deadline. Clock::now() has then reached the
+  /// observation's instant or the deadline.
+  virtual std::optional<Observation> observe_until(base::Instant deadline) = 0;
+};
+
+class Clock {
+ public:
+  virtual ~Clock() = default;
+  [[nodiscard]] virtual base::Instant now() const = 0;
+};
+
+}  // namespace plexor::rig

@@ -1,0 +1,69 @@
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "base/trial.hpp"
+#include "scenario/scenario.hpp"
+
+namespace plexor::scenario {
+
+/// What has happened so far, as far as planning depends on it. A value: the
+/// conductor keeps it and tells it of each trial taken, voided or stopped.
+class History {
+ public:
+  explicit History(const Scenario& scenario);
+
+  /// This trial was presented (reference taps included).
+  void took(const base::TrialId& id);
+  /// This presentation does not count: it goes back and is repeated as attempt + 1
+  /// with the same draws, after the trials not yet presented.
+  void voided(const base::TrialId& id);
+  /// No more trials of this block (its verdict is known).
+  void stop(std::uint32_t block);
+
+  /// Trials of all blocks still to come, repeats included; reference taps not.
+  [[nodiscard]] std::uint64_t remaining() const;
+
+ private:
+  friend std::optional<base::Trial> next(const Scenario&, const History&);
+
+  struct BlockHistory {
+    std::uint32_t trials = 0;     ///< to be presented in total
+    std::uint32_t presented = 0;  ///< first presentations so far
+    std::vector<base::TrialId>
+        to_repeat;  ///< in the order they became void, attempt already raised
+    bool stopped = false;
+  };
+  std::vector<BlockHistory> blocks_;
+  std::uint32_t slots_ = 0;            ///< rhythm and quiet trials presented so far
+  std::uint32_t references_ = 0;       ///< groups of reference taps presented so far
+  std::uint32_t since_reference_ = 0;  ///< trials since the last group
+};
+
+/// The next trial to present, or nothing when the plan is done. Pure: the same
+/// scenario and history give the same trial, bit for bit, on every machine. Each
+/// draw is keyed by (seed, block, trial, tap, purpose), so no block's draws
+/// depend on how many another had.
+[[nodiscard]] std::optional<base::Trial> next(const Scenario& scenario, const History& history);
+
+/// The draws of one trial of a block, wherever in the run it is presented.
+[[nodiscard]] base::Trial draw_trial(const Scenario& scenario, const base::TrialId& id);
+
+/// The bounds of all trials that a block can ever draw (all draws are truncated),
+/// to be checked before anything moves.
+struct Envelope {
+  base::StrikeSpeed slowest;
+  base::StrikeSpeed fastest;
+  base::Duration
+      shortest_interval{};  ///< between two contacts; the largest Duration if there is one tap only
+  base::Duration longest_length{};  ///< first to last contact
+  std::uint32_t taps = 0;
+};
+[[nodiscard]] Envelope envelope_of(const Scenario& scenario, const Block& block);
+
+/// Expected duration of the whole plan without repeats.
+[[nodiscard]] base::Duration expected_duration(const Scenario& scenario);
+
+}  // namespace plexor::scenario

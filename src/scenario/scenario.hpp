@@ -1,0 +1,136 @@
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "base/strike_speed.hpp"
+#include "base/time.hpp"
+
+namespace plexor::scenario {
+
+/// The newest scenario file format this build reads.
+inline constexpr int format_version = 1;
+
+/// Upper bounds that hold for every scenario; they keep all arithmetic in range.
+inline constexpr std::int64_t max_trials_per_block = 10'000'000;
+inline constexpr std::size_t max_taps_per_rhythm = 64;
+
+enum class ScenarioPurpose : std::uint8_t { regression, surface, soak };
+
+/// A named series of contact instants.
+struct Rhythm {
+  std::string name;
+  std::vector<base::Duration> contacts;  ///< the first is 0, then increasing
+  std::string expects;  ///< event a device should report; empty: a distractor, to be ignored
+
+  [[nodiscard]] bool is_distractor() const { return expects.empty(); }
+  [[nodiscard]] base::Duration length() const { return contacts.back(); }
+};
+
+/// How the contacts of one trial scatter about the rhythm. The first contact
+/// never moves; all draws are truncated at 3 sd.
+struct Jitter {
+  enum class Model : std::uint8_t {
+    none,
+    uniform,  ///< each later contact moves by a uniform amount within +-spread
+    normal,   ///< each later contact moves by a normal amount of sd
+    human,    ///< interval j = clock_j + motor_j+1 - motor_j (Wing & Kristofferson 1973)
+  };
+  Model model = Model::none;
+  base::Duration spread{};        ///< uniform: half width
+  base::Duration sd{};            ///< normal
+  std::int64_t tempo_cv_ppm = 0;  ///< human: sd of the clock as a share of the interval, in 1e-6
+  base::Duration motor_sd{};      ///< human
+};
+
+/// How hard the taps of a block strike.
+struct Strength {
+  enum class Kind : std::uint8_t {
+    fixed,   ///< values[0] always
+    spread,  ///< normal about values[0], each tap drawn anew, truncated at 3 sd
+    list,    ///< values in turn, by trial number
+    ramp,    ///< from values[0] in the first trial to values[1] in the last
+  };
+  Kind kind = Kind::fixed;
+  std::vector<base::StrikeSpeed> values;
+  std::int64_t cv_ppm = 0;  ///< spread: sd as a share of the mean, in 1e-6
+};
+
+/// A number of trials of one rhythm, or a total of quiet listening.
+struct Block {
+  bool quiet = false;
+  std::uint32_t rhythm = 0;  ///< index into Scenario::rhythms (unless quiet)
+  std::uint32_t trials = 0;  ///< rhythm: how many; quiet: number of stretches
+  Strength strength;         ///< unless quiet
+  base::Duration
+      window{};  ///< rhythm: response window after the last contact; quiet: length of a stretch
+  base::Duration
+      last_window{};         ///< quiet: length of the last stretch (the rest); else equal to window
+  base::Duration gap_min{};  ///< from a trial's last contact (quiet: its end) to the next first
+                             ///< contact, drawn evenly
+  base::Duration gap_max{};
+};
+
+enum class BlockOrder : std::uint8_t { interleaved, in_order };
+
+/// Taps that watch the tapper for drift: at the start, at the end and every so many trials.
+struct ReferenceTaps {
+  std::uint32_t every_trials = 0;  ///< > 0
+  std::uint32_t taps = 0;          ///< > 0
+  base::StrikeSpeed strike;
+  base::Duration spacing{};  ///< between the reference taps
+  base::Duration
+      transit_tolerance{};  ///< largest allowed shift of the mean transit against the opening taps
+};
+
+/// One side of what is accepted, judged by a one-sided bound at this confidence.
+struct Limit {
+  enum class Side : std::uint8_t { at_least, at_most };
+  Side side = Side::at_least;
+  double value = 0.0;
+  double confidence = 0.95;
+};
+
+struct LatencyLimit {
+  double quantile = 0.95;  ///< 0.95 for latency_p95_ms
+  Limit limit;             ///< value in milliseconds, at_most
+};
+
+/// The limits of [accept]. Each holds for each device over the whole run.
+struct Accept {
+  std::optional<Limit>
+      detection_rate;  ///< hits per valid trial of all rhythms that expect an event
+  std::vector<LatencyLimit> latencies;         ///< in rising quantile
+  std::optional<Limit> false_alarms_per_hour;  ///< incidents per hour of quiet
+  std::optional<Limit> false_response_rate;    ///< distractor trials that were answered
+  std::optional<Limit> confusion_rate;         ///< trials answered with another rhythm's name
+  double max_void_fraction = 0.05;  ///< more void trials than this make the run undecided
+};
+
+/// What to do: everything a scenario file says, checked and in whole units.
+struct Scenario {
+  std::string name;
+  ScenarioPurpose purpose = ScenarioPurpose::regression;
+  std::uint64_t seed = 0;
+  BlockOrder order = BlockOrder::interleaved;
+  base::Duration pulse_tolerance{};  ///< a pulse that begins later than this voids its trial
+  base::Duration incident_window{};  ///< alarms closer than this are one incident
+  std::vector<Rhythm> rhythms;
+  Jitter jitter;
+  std::vector<Block> blocks;
+  std::optional<ReferenceTaps> reference;
+  Accept accept;
+};
+
+/// Reads and checks a scenario file's text. `file` is only used in messages.
+/// Throws base::InputError, one clear message, for anything that can't be meant:
+/// syntax, unknown keys, ranges, a rhythm that no block or nobody defines, a gap
+/// shorter than its window, contacts that jitter could put out of order.
+[[nodiscard]] Scenario parse_scenario(std::string_view text, const std::string& file);
+
+[[nodiscard]] std::string_view to_text(ScenarioPurpose purpose);
+
+}  // namespace plexor::scenario
