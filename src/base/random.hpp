@@ -23,6 +23,8 @@ enum class Purpose : std::uint16_t {
   tap_amplitude = 101,
   disturbance = 102,
   transit = 103,
+  line_poll = 104,
+  dice = 105,
 };
 
 /// Names one random draw. Equal keys give equal draws, on every machine and in

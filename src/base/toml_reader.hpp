@@ -6,6 +6,7 @@
 #include <set>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "base/error.hpp"
@@ -49,6 +50,9 @@ class TableReader {
   [[nodiscard]] Duration duration(const std::string& key, Range range);
   [[nodiscard]] Duration duration_or(const std::string& key, Range range, Duration fallback);
   [[nodiscard]] std::vector<Duration> durations(const std::string& key, Range range);
+  /// A list of pairs `[[low, high], ...]`, low <= high; may be empty.
+  [[nodiscard]] std::vector<std::pair<Duration, Duration>> duration_ranges(const std::string& key,
+                                                                           Range range);
 
   /// A sub-table, which must be there.
   [[nodiscard]] TableReader table(const std::string& key);
@@ -62,6 +66,10 @@ class TableReader {
   [[nodiscard]] bool is_table(const std::string& key);
   /// True if the value of `key` is an array (`[0.3, 0.6]`).
   [[nodiscard]] bool is_list(const std::string& key);
+
+  /// Call first on a whole file: refuses a `format` newer than this build reads, before any key
+  /// that only the newer format knows. A file without the key is of format 1.
+  void refuse_newer_format(int newest);
 
   /// Call last: throws for the first key that nobody asked for.
   void finish() const;

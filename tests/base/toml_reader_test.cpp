@@ -25,6 +25,13 @@ TEST(TableReader, NamesThePlaceOfBrokenToml) {
   EXPECT_THAT(message_of("a = 1\nb = [", [](auto&) {}), HasSubstr("f.toml:2"));
 }
 
+TEST(TableReader, SurvivesHostileText) {
+  // Each once ran into an assertion or an unreachable branch of the TOML library.
+  for (const char* text : {"[.", "fo\xEF\xBB\x99 = 1", "\xEF\xBB\x99"}) {
+    EXPECT_THAT(message_of(text, [](auto&) {}), HasSubstr("broken TOML")) << text;
+  }
+}
+
 TEST(TableReader, SuggestsTheNearestKnownKey) {
   const std::string message = message_of("\nwindw_ms = 3\n", [](TableReader& r) {
     (void)r.has("window_ms");
@@ -49,6 +56,23 @@ TEST(TableReader, ConvertsDurationsByTheKeysUnit) {
   EXPECT_EQ(reader.duration("a_ms", {0, 10}), 1500us);
   EXPECT_THAT(reader.durations("b_s", {0, 10}), ElementsAre(2s, 250ms));
   reader.finish();
+}
+
+TEST(TableReader, ReadsRangesOfDurations) {
+  TableReader reader = TableReader::parse("a_ms = [[1, 2.5], [3, 3]]\nb_ms = []", "f");
+  EXPECT_THAT(reader.duration_ranges("a_ms", {0, 10}),
+              ElementsAre(std::pair<Duration, Duration>{1ms, 2500us},
+                          std::pair<Duration, Duration>{3ms, 3ms}));
+  EXPECT_THAT(reader.duration_ranges("b_ms", {0, 10}), ElementsAre());
+  for (const auto* bad : {"a_ms = [1, 2]", "a_ms = [[1]]", "a_ms = [[2, 1]]", "a_ms = [[1, 11]]",
+                          "a_ms = 3", "a_ms = [[1, \"2\"]]", "b_ms = []"}) {
+    EXPECT_NE(message_of(bad,
+                         [](auto& r) {
+                           (void)r.duration_ranges("a_ms", {0, 10});
+                         }),
+              "no error")
+        << bad;
+  }
 }
 
 TEST(TableReader, ListsSubTablesInFileOrder) {
