@@ -1,6 +1,8 @@
 #pragma once
 
 #include <cstdint>
+#include <deque>
+#include <map>
 #include <optional>
 #include <vector>
 
@@ -11,14 +13,16 @@ namespace plexor::scenario {
 
 /// What has happened so far, as far as planning depends on it. A value: the
 /// conductor keeps it and tells it of each trial taken, voided or stopped.
+/// Being told of what next() can't have given is a std::logic_error.
 class History {
  public:
   explicit History(const Scenario& scenario);
 
   /// This trial was presented (reference taps included).
   void took(const base::TrialId& id);
-  /// This presentation does not count: it goes back and is repeated as attempt + 1
-  /// with the same draws, after the trials not yet presented.
+  /// This presentation, already taken, does not count: it goes back and is repeated
+  /// as attempt + 1 with the same draws, after the trials not yet presented
+  /// (reference taps: at once). Telling it twice of one presentation changes nothing.
   void voided(const base::TrialId& id);
   /// No more trials of this block (its verdict is known).
   void stop(std::uint32_t block);
@@ -32,14 +36,24 @@ class History {
   struct BlockHistory {
     std::uint32_t trials = 0;     ///< to be presented in total
     std::uint32_t presented = 0;  ///< first presentations so far
-    std::vector<base::TrialId>
-        to_repeat;  ///< in the order they became void, attempt already raised
+    /// In the order they became void, attempt already raised.
+    std::deque<base::TrialId> to_repeat{};
+    /// By trial number, of the trials that were ever void: the newest attempt planned.
+    std::map<std::uint32_t, std::uint32_t> newest_attempts{};
     bool stopped = false;
+
+    [[nodiscard]] std::uint32_t not_presented() const { return stopped ? 0 : trials - presented; }
   };
+
+  [[nodiscard]] bool reference_is_due(std::uint32_t every_trials) const;
+  [[nodiscard]] std::optional<base::TrialId> next_first(std::uint64_t seed, BlockOrder order) const;
+  [[nodiscard]] std::optional<base::TrialId> next_repeat() const;
+
   std::vector<BlockHistory> blocks_;
-  std::uint32_t slots_ = 0;            ///< rhythm and quiet trials presented so far
-  std::uint32_t references_ = 0;       ///< groups of reference taps presented so far
-  std::uint32_t since_reference_ = 0;  ///< trials since the last group
+  std::uint32_t slots_ = 0;                      ///< rhythm and quiet trials presented so far
+  std::uint32_t references_ = 0;                 ///< groups of reference taps presented so far
+  std::uint32_t since_reference_ = 0;            ///< trials since the last group
+  std::optional<base::TrialId> void_reference_;  ///< a void group, to be repeated at once
 };
 
 /// The next trial to present, or nothing when the plan is done. Pure: the same
@@ -63,7 +77,11 @@ struct Envelope {
 };
 [[nodiscard]] Envelope envelope_of(const Scenario& scenario, const Block& block);
 
-/// Expected duration of the whole plan without repeats.
+/// From the last contact of a group of reference taps to the next first contact:
+/// long enough that no answer to them falls into the next trial. Needs scenario.reference.
+[[nodiscard]] base::Duration reference_gap(const Scenario& scenario);
+
+/// Expected duration of the whole plan without repeats: mean gaps, nominal rhythms.
 [[nodiscard]] base::Duration expected_duration(const Scenario& scenario);
 
 }  // namespace plexor::scenario

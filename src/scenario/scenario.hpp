@@ -16,7 +16,14 @@ inline constexpr int format_version = 1;
 
 /// Upper bounds that hold for every scenario; they keep all arithmetic in range.
 inline constexpr std::int64_t max_trials_per_block = 10'000'000;
+inline constexpr std::int64_t max_trials = 10'000'000;  ///< of all blocks together
 inline constexpr std::size_t max_taps_per_rhythm = 64;
+inline constexpr std::size_t max_rhythms = 100;
+inline constexpr std::size_t max_blocks = 1000;
+inline constexpr base::Duration max_plan = std::chrono::hours{366 * 24};
+
+/// After a stretch of quiet where its block gives no gap, and at least this after reference taps.
+inline constexpr base::Duration default_gap = std::chrono::milliseconds{1500};
 
 enum class ScenarioPurpose : std::uint8_t { regression, surface, soak };
 

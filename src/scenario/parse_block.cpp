@@ -1,0 +1,137 @@
+#include <fmt/format.h>
+
+#include <cmath>
+#include <set>
+
+#include "scenario/bounds.hpp"
+#include "scenario/parse.hpp"
+
+namespace plexor::scenario {
+
+namespace {
+
+using base::Duration;
+using base::StrikeSpeed;
+using base::TableReader;
+
+constexpr auto* strike_key = "strike_m_s";
+
+StrikeSpeed read_speed(TableReader& table, const std::string& key) {
+  return base::strike_speed_from_m_s(table.number(key, strike_range_m_s));
+}
+
+Strength read_spread(TableReader& table) {
+  refuse_keys(table, {"from", "to"}, "either mean and cv (a spread) or from and to (a ramp)");
+  Strength strength{.kind = Strength::Kind::spread,
+                    .values = {read_speed(table, "mean")},
+                    .cv_ppm = std::llround(table.number("cv", {0.0, 10.0}) * 1e6)};
+  if (const auto slowest = speed_range(strength).slowest; slowest.um_s <= 0) {
+    table.fail("cv", fmt::format("a spread that reaches {} m/s at 3 sd", base::to_m_s(slowest)),
+               "speeds above 0", "take a cv below 0.33");
+  }
+  return strength;
+}
+
+Strength read_ramp(TableReader& table) {
+  refuse_keys(table, {"cv"}, "either mean and cv (a spread) or from and to (a ramp)");
+  return {.kind = Strength::Kind::ramp,
+          .values = {read_speed(table, "from"), read_speed(table, "to")}};
+}
+
+/// strike_m_s: a number, a list in turn, { mean, cv } or { from, to }.
+Strength read_strength(TableReader& block) {
+  if (block.is_table(strike_key)) {
+    TableReader table = block.table(strike_key);
+    expect_keys(table, {"mean", "cv", "from", "to"});
+    if (!table.has("mean") && !table.has("from")) {
+      block.fail(strike_key, "neither mean nor from", "{ mean, cv } or { from, to }");
+    }
+    return table.has("mean") ? read_spread(table) : read_ramp(table);
+  }
+  Strength strength;
+  if (block.is_list(strike_key)) strength.kind = Strength::Kind::list;
+  for (const double m_s : block.numbers(strike_key, strike_range_m_s)) {
+    strength.values.push_back(base::strike_speed_from_m_s(m_s));
+  }
+  return strength;
+}
+
+std::uint32_t find_rhythm(TableReader& block, const std::vector<Rhythm>& rhythms) {
+  const std::string name = block.text("rhythm");
+  std::set<std::string> names;
+  for (std::uint32_t i = 0; i < rhythms.size(); ++i) {
+    if (rhythms[i].name == name) return i;
+    names.insert(rhythms[i].name);
+  }
+  const std::string nearest = base::nearest_word(name, names);
+  block.fail(
+      "rhythm", fmt::format("the unknown rhythm \"{:.60}\"", name),
+      names.empty() ? "a rhythm of this file" : fmt::format("one of {}", fmt::join(names, ", ")),
+      nearest.empty() ? fmt::format("add [rhythm.{:.60}]", name)
+                      : fmt::format("did you mean \"{}\"?", nearest));
+}
+
+/// gap_ms: a number, or [min, max] to draw from.
+void read_gap(TableReader& table, Block& block) {
+  const std::vector<Duration> gap = table.durations("gap_ms", {100.0, 3'600'000.0});
+  if (gap.size() > 2 || gap.front() > gap.back()) {
+    table.fail("gap_ms",
+               gap.size() > 2 ? fmt::format("{} numbers", gap.size())
+                              : fmt::format("[{}, {}]", in_ms(gap.front()), in_ms(gap.back())),
+               "one number, or the least and the most in this order");
+  }
+  block.gap_min = gap.front();
+  block.gap_max = gap.back();
+}
+
+Block read_quiet_block(TableReader& table) {
+  refuse_keys(table, {"rhythm", "trials", "strike_m_s", "window_ms"},
+              "in a quiet block: quiet_s, stretch_s and gap_ms only");
+  Block block;
+  block.quiet = true;
+  const Duration total = table.duration("quiet_s", {1.0, 31'622'400.0});
+  const Duration stretch =
+      table.duration_or("stretch_s", {1.0, 86'400.0}, std::chrono::minutes{10});
+  block.trials = static_cast<std::uint32_t>((total + stretch - Duration{1}) / stretch);
+  block.last_window = total - (block.trials - 1) * stretch;
+  block.window = std::min(stretch, total);
+  block.gap_min = default_gap;
+  block.gap_max = default_gap;
+  if (table.has("gap_ms")) read_gap(table, block);
+  return block;
+}
+
+Block read_rhythm_block(TableReader& table, const std::vector<Rhythm>& rhythms) {
+  refuse_keys(table, {"stretch_s"}, "in a block with a rhythm: none of the keys of quiet");
+  Block block;
+  block.rhythm = find_rhythm(table, rhythms);
+  block.trials = static_cast<std::uint32_t>(table.whole("trials", 1, max_trials_per_block));
+  block.strength = read_strength(table);
+  if (block.strength.kind == Strength::Kind::ramp && block.trials < 2) {
+    table.fail(strike_key, "a ramp over one trial", "at least 2 trials");
+  }
+  block.window = table.duration("window_ms", {1.0, 60'000.0});
+  block.last_window = block.window;
+  read_gap(table, block);
+  if (block.gap_min < block.window) {
+    table.fail("gap_ms",
+               fmt::format("a gap of {} shorter than the window of {}", in_ms(block.gap_min),
+                           in_ms(block.window)),
+               "a gap that holds the window (both begin at the last contact)");
+  }
+  return block;
+}
+
+}  // namespace
+
+Block read_block(TableReader& table, const std::vector<Rhythm>& rhythms) {
+  expect_keys(table,
+              {"rhythm", "trials", "strike_m_s", "window_ms", "gap_ms", "quiet_s", "stretch_s"});
+  if (table.has("quiet_s")) return read_quiet_block(table);
+  if (!table.has("rhythm")) {
+    table.fail("rhythm", "neither rhythm nor quiet_s", "one of the two", "say what the block does");
+  }
+  return read_rhythm_block(table, rhythms);
+}
+
+}  // namespace plexor::scenario

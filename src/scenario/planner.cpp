@@ -1,0 +1,139 @@
+#include "scenario/planner.hpp"
+
+#include <algorithm>
+#include <stdexcept>
+
+#include "base/random.hpp"
+
+namespace plexor::scenario {
+
+namespace {
+
+using base::TrialId;
+using Microseconds = std::chrono::microseconds;
+
+/// Stands for the block in the key of the draws that choose blocks; no real block has this index.
+constexpr std::uint32_t interleave_block = 0xfffe;
+
+/// Expected time from a trial's first contact (quiet: its begin) to the next trial's.
+Microseconds expected_stride(const Scenario& scenario, const Block& block, base::Duration quiet) {
+  const base::Duration presented = block.quiet ? quiet : scenario.rhythms.at(block.rhythm).length();
+  return std::chrono::duration_cast<Microseconds>(presented + (block.gap_min + block.gap_max) / 2);
+}
+
+Microseconds expected_reference_time(const Scenario& scenario, std::int64_t trials) {
+  if (!scenario.reference) return Microseconds::zero();
+  const ReferenceTaps& reference = *scenario.reference;
+  // One group opens the run; each `every_trials` trials, also where the plan cuts them short,
+  // are closed by one.
+  const std::int64_t groups = 1 + (trials + reference.every_trials - 1) / reference.every_trials;
+  const base::Duration group = (reference.taps - 1) * reference.spacing + reference_gap(scenario);
+  return groups * std::chrono::duration_cast<Microseconds>(group);
+}
+
+}  // namespace
+
+History::History(const Scenario& scenario) {
+  blocks_.reserve(scenario.blocks.size());
+  for (const Block& block : scenario.blocks) blocks_.push_back({.trials = block.trials});
+}
+
+void History::took(const TrialId& id) {
+  if (id.block == base::reference_block) {
+    references_ = id.number + 1;
+    since_reference_ = 0;
+    void_reference_.reset();
+    return;
+  }
+  BlockHistory& block = blocks_.at(id.block);
+  if (id.attempt == 0) {
+    if (id.number != block.presented) throw std::logic_error("History: a trial out of turn");
+    ++block.presented;
+  } else {
+    const auto found = std::find(block.to_repeat.begin(), block.to_repeat.end(), id);
+    if (found == block.to_repeat.end()) throw std::logic_error("History: a repeat nobody asked");
+    block.to_repeat.erase(found);
+  }
+  ++slots_;
+  ++since_reference_;
+}
+
+void History::voided(const TrialId& id) {
+  const TrialId repeat{id.block, id.number, id.attempt + 1};
+  if (id.block == base::reference_block) {
+    void_reference_ = repeat;
+    return;
+  }
+  BlockHistory& block = blocks_.at(id.block);
+  if (id.number >= block.presented) throw std::logic_error("History: void before it was taken");
+  std::uint32_t& newest_attempt = block.newest_attempts[id.number];
+  if (newest_attempt > id.attempt) return;  // void for a second reason: it is repeated already
+  newest_attempt = repeat.attempt;
+  block.to_repeat.push_back(repeat);
+}
+
+void History::stop(std::uint32_t block) { blocks_.at(block).stopped = true; }
+
+std::uint64_t History::remaining() const {
+  std::uint64_t sum = 0;
+  for (const BlockHistory& block : blocks_) {
+    if (!block.stopped) sum += block.not_presented() + block.to_repeat.size();
+  }
+  return sum;
+}
+
+bool History::reference_is_due(std::uint32_t every_trials) const {
+  return references_ == 0 || since_reference_ >= every_trials ||
+         (since_reference_ > 0 && remaining() == 0);
+}
+
+std::optional<TrialId> History::next_first(std::uint64_t seed, BlockOrder order) const {
+  std::int64_t total = 0;
+  for (const BlockHistory& block : blocks_) total += block.not_presented();
+  if (total == 0) return std::nullopt;
+  // Each trial not yet presented is equally likely, so all orders are: the draw counts
+  // through them block by block. In order is the draw that always takes the first.
+  const base::DrawKey key{.seed = seed,
+                          .block = interleave_block,
+                          .trial = slots_,
+                          .purpose = base::Purpose::interleave};
+  std::int64_t ahead = order == BlockOrder::in_order ? 0 : base::uniform_between(key, 0, total - 1);
+  std::uint32_t index = 0;
+  while (ahead >= blocks_[index].not_presented()) ahead -= blocks_[index++].not_presented();
+  return TrialId{.block = index, .number = blocks_[index].presented};
+}
+
+std::optional<TrialId> History::next_repeat() const {
+  for (const BlockHistory& block : blocks_) {
+    if (!block.stopped && !block.to_repeat.empty()) return block.to_repeat.front();
+  }
+  return std::nullopt;
+}
+
+std::optional<base::Trial> next(const Scenario& scenario, const History& history) {
+  if (history.void_reference_) return draw_trial(scenario, *history.void_reference_);
+  if (scenario.reference && history.reference_is_due(scenario.reference->every_trials)) {
+    return draw_trial(scenario, {.block = base::reference_block, .number = history.references_});
+  }
+  auto id = history.next_first(scenario.seed, scenario.order);
+  if (!id) id = history.next_repeat();
+  if (!id) return std::nullopt;
+  return draw_trial(scenario, *id);
+}
+
+base::Duration expected_duration(const Scenario& scenario) {
+  // In microseconds, which hold any scenario: parse_scenario asks this before it
+  // knows that the plan is short enough for nanoseconds.
+  Microseconds sum{};
+  std::int64_t trials = 0;
+  for (const Block& block : scenario.blocks) {
+    sum += (std::int64_t{block.trials} - 1) * expected_stride(scenario, block, block.window) +
+           expected_stride(scenario, block, block.last_window);
+    trials += block.trials;
+  }
+  sum += expected_reference_time(scenario, trials);
+  return std::min<Microseconds>(sum,
+                                std::chrono::duration_cast<Microseconds>(base::Duration::max()));
+}
+
+}  // namespace plexor::scenario
