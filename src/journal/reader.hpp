@@ -16,7 +16,7 @@ namespace plexor::journal {
 struct Damage {
   std::uint64_t line = 0;    ///< number of the first damaged line, from 1
   std::uint64_t offset = 0;  ///< bytes from the file's start
-  std::uint64_t bytes = 0;   ///< lost
+  std::uint64_t bytes = 0;   ///< lost; 0 where lines are missing altogether
   bool torn_tail =
       false;  ///< the last line was never finished (interrupted writing): expected after a crash
   std::string what;  ///< "checksum differs", "sequence jumps from 7 to 9", ...
@@ -24,17 +24,21 @@ struct Damage {
 
 /// How a whole journal read.
 struct ReadSummary {
-  std::uint64_t records = 0;
-  std::uint64_t bytes = 0;
-  std::vector<Damage> damages;  ///< the first 100
+  std::uint64_t records = 0;        ///< delivered
+  std::uint64_t bytes = 0;          ///< of the whole journal, what is lost included
+  std::uint64_t next_sequence = 0;  ///< where a writer that appends to it must go on
+  std::vector<Damage> damages;      ///< the first 100, and a torn tail in any case
   std::uint64_t damage_count = 0;
 };
 
 /// Streams a journal's entries in order to `take`, in bounded memory whatever
 /// its length. Damage is named in the summary, never skipped silently: a line
-/// whose checksum, form or sequence number is wrong is lost, reading goes on at
-/// the next. The first line must be a Header of a readable format version,
-/// otherwise, or if the file can't be read, throws base::InputError.
+/// whose checksum or form is wrong, or whose sequence number came before, is
+/// lost, and reading goes on at the next; damaged lines that follow each other
+/// count as one stretch. A jump of the sequence number is named too (lines are
+/// missing), but the line itself is good. The first line must be a Header of a
+/// readable format version, otherwise, or if the file can't be read, throws
+/// base::InputError. An entry is valid only during the call of `take`.
 ReadSummary read_journal(const std::filesystem::path& path,
                          const std::function<void(const Entry&)>& take);
 
@@ -42,7 +46,9 @@ ReadSummary read_journal(const std::filesystem::path& path,
 ReadSummary read_journal_bytes(std::string_view bytes, const std::string& name,
                                const std::function<void(const Entry&)>& take);
 
-/// Cuts a torn tail off the file, so that appending can go on; returns what was cut, if anything.
+/// Cuts a torn tail off the file and makes the rest durable, so that appending
+/// can go on; returns what was cut, if anything. Throws base::InputError for
+/// what read_journal refuses and base::RigFault if the file can't be changed.
 std::optional<Damage> recover_tail(const std::filesystem::path& path);
 
 }  // namespace plexor::journal

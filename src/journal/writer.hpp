@@ -26,13 +26,20 @@ class Sink {
 /// Throws base::RigFault.
 [[nodiscard]] std::unique_ptr<Sink> create_journal_file(const std::filesystem::path& path);
 
+/// Opens an existing journal to append to it. Call recover_tail (reader.hpp)
+/// first, and go on with the sequence number that read_journal gives as the
+/// next. Throws base::RigFault.
+[[nodiscard]] std::unique_ptr<Sink> open_journal_file(const std::filesystem::path& path);
+
 /// Appends records to a sink. The first failed write latches: every later call
 /// throws the same base::RigFault, so nothing can go on unrecorded.
 class Writer {
  public:
   explicit Writer(std::unique_ptr<Sink> sink, std::uint64_t first_sequence = 0);
 
-  /// Buffers one record and returns its sequence number.
+  /// Buffers one record and returns its sequence number. Throws base::InputError
+  /// for a record whose line the reader would refuse as too long (16 MiB) and
+  /// std::logic_error for a number outside FORMAT.md's ranges; neither latches.
   std::uint64_t append(const Record& record);
   /// Hands the buffered lines to the operating system (survives this process, not a power cut).
   void flush();
@@ -45,6 +52,9 @@ class Writer {
 
  private:
   void check_alive() const;
+  void write_out();
+  template <typename Act>
+  void guarded(Act act);
 
   std::unique_ptr<Sink> sink_;
   std::string buffer_;

@@ -1,0 +1,351 @@
+#include "journal/decode.hpp"
+
+#include <fmt/format.h>
+
+#include <concepts>
+#include <limits>
+#include <optional>
+#include <stdexcept>
+#include <utility>
+
+#include "journal/frame.hpp"
+#include "journal/line_reader.hpp"
+
+namespace plexor::journal {
+namespace {
+
+namespace dom = simdjson::dom;
+
+static_assert(LineReader::padding >= simdjson::SIMDJSON_PADDING);
+
+/// A line that is no record of this format. Never leaves this file.
+struct Malformed : std::runtime_error {
+  using std::runtime_error::runtime_error;
+};
+
+template <typename Number>
+constexpr Number max_of = std::numeric_limits<Number>::max();
+
+[[noreturn]] void wrong(std::string_view key, std::string_view expected) {
+  throw Malformed(fmt::format("\"{}\" is not {}", key, expected));
+}
+
+template <std::integral Number>
+Number whole(std::string_view key, dom::element value, Number low, Number high) {
+  using Wide = std::conditional_t<std::signed_integral<Number>, std::int64_t, std::uint64_t>;
+  Wide number{};
+  if (value.get(number) != simdjson::SUCCESS || number < Wide{low} || number > Wide{high}) {
+    wrong(key, fmt::format("a whole number from {} to {}", low, high));
+  }
+  return static_cast<Number>(number);
+}
+
+dom::array array(std::string_view key, dom::element value) {
+  dom::array items;
+  if (value.get(items) != simdjson::SUCCESS) wrong(key, "a list");
+  return items;
+}
+
+/// The members of one object. Asked for in the order in which the writer put
+/// them, each is found at once; any other order works too.
+class Members {
+ public:
+  explicit Members(dom::object object) : object_(object), at_(object.begin()) {}
+
+  [[nodiscard]] std::optional<dom::element> find(std::string_view key) {
+    if (at_ != object_.end() && at_.key() == key) {
+      const dom::element value = at_.value();
+      ++at_;
+      return value;
+    }
+    for (auto member = object_.begin(); member != object_.end(); ++member) {
+      if (member.key() != key) continue;
+      const dom::element value = member.value();
+      at_ = ++member;
+      return value;
+    }
+    return std::nullopt;
+  }
+  [[nodiscard]] dom::element need(std::string_view key) {
+    const std::optional<dom::element> value = find(key);
+    if (!value) throw Malformed(fmt::format("\"{}\" is missing", key));
+    return *value;
+  }
+
+  template <std::integral Number>
+  void read(std::string_view key, Number& to) {
+    to = whole<Number>(key, need(key), std::numeric_limits<Number>::min(), max_of<Number>);
+  }
+  void read(std::string_view key, bool& to) {
+    if (need(key).get(to) != simdjson::SUCCESS) wrong(key, "true or false");
+  }
+  void read(std::string_view key, std::string& to) { to = text(key); }
+  void read(std::string_view key, base::Duration& to) {
+    to = base::Duration{whole(key, need(key), -max_run_ns, max_run_ns)};
+  }
+  void read(std::string_view key, base::Instant& to) {
+    base::Duration since_start{};
+    read(key, since_start);
+    to = base::Instant{since_start};
+  }
+  void read_system_time(std::string_view key, std::int64_t& to) {
+    to = whole(key, need(key), -max_system_ns, max_system_ns);
+  }
+  [[nodiscard]] std::string_view text(std::string_view key) {
+    std::string_view value;
+    if (need(key).get(value) != simdjson::SUCCESS) wrong(key, "a string");
+    return value;
+  }
+  /// Calls put(i, number) for each number of a list.
+  template <typename Put>
+  void each(std::string_view key, std::int64_t low, std::int64_t high, Put put) {
+    std::size_t i = 0;
+    for (const dom::element item : array(key, need(key))) put(i++, whole(key, item, low, high));
+  }
+
+ private:
+  dom::object object_;
+  dom::object::iterator at_;
+};
+
+void read_id(Members& members, base::TrialId& id) {
+  std::array<std::uint32_t*, 3> parts{&id.block, &id.number, &id.attempt};
+  std::size_t count = 0;
+  members.each("id", 0, max_of<std::uint32_t>, [&](std::size_t i, std::int64_t part) {
+    if (i < parts.size()) *parts[i] = static_cast<std::uint32_t>(part);
+    count = i + 1;
+  });
+  if (count != parts.size()) wrong("id", "block, number and attempt");
+}
+
+/// Two lists of one length, which together make a vector of items.
+template <typename Item, typename First, typename Second>
+void read_pairs(Members& members, std::vector<Item>& to, const First& first, const Second& second) {
+  to.clear();
+  members.each(first.key, first.low, first.high,
+               [&](std::size_t, std::int64_t value) { first.put(to.emplace_back(), value); });
+  std::size_t count = 0;
+  members.each(second.key, second.low, second.high, [&](std::size_t i, std::int64_t value) {
+    if (i < to.size()) second.put(to[i], value);
+    count = i + 1;
+  });
+  if (count != to.size()) wrong(second.key, fmt::format("as long as \"{}\"", first.key));
+}
+
+template <typename Put>
+struct Column {
+  std::string_view key;
+  std::int64_t low = 0;
+  std::int64_t high = 0;
+  Put put;
+};
+template <typename Put>
+Column<Put> times(std::string_view key, Put put) {
+  return {key, -max_run_ns, max_run_ns, put};
+}
+
+void read_pulses(Members& members, std::vector<base::Pulse>& pulses) {
+  read_pairs(members, pulses,
+             times("on_ns", [](base::Pulse& pulse,
+                               std::int64_t ns) { pulse.on = base::Instant{base::Duration{ns}}; }),
+             times("pulse_ns", [](base::Pulse& pulse, std::int64_t ns) {
+               pulse.on_time = base::Duration{ns};
+             }));
+}
+
+void read_taps(Members& members, std::vector<base::Tap>& taps) {
+  const auto put_strike = [](base::Tap& tap, std::int64_t um_s) { tap.strike.um_s = um_s; };
+  read_pairs(
+      members, taps,
+      times("tap_ns", [](base::Tap& tap, std::int64_t ns) { tap.contact = base::Duration{ns}; }),
+      Column<decltype(put_strike)>{"strike_um_s", 0, max_strike_um_s, put_strike});
+}
+
+/// A trial has either "rhythm", which says which one, or "kind".
+void read_kind(Members& members, base::Trial& trial) {
+  trial.rhythm = 0;
+  if (const auto rhythm = members.find("rhythm")) {
+    trial.kind = base::TrialKind::rhythm;
+    trial.rhythm = whole<std::uint32_t>("rhythm", *rhythm, 0, max_of<std::uint32_t>);
+    return;
+  }
+  const std::string_view text = members.text("kind");
+  for (const auto kind : {base::TrialKind::quiet, base::TrialKind::reference}) {
+    trial.kind = kind;
+    if (base::to_text(kind) == text) return;
+  }
+  throw Malformed(fmt::format("unknown kind of trial \"{}\"", text));
+}
+
+Ended::Reason reason_from(std::string_view text) {
+  using Reason = Ended::Reason;
+  for (const auto reason :
+       {Reason::complete, Reason::interrupted, Reason::fault, Reason::too_many_voids}) {
+    if (to_text(reason) == text) return reason;
+  }
+  throw Malformed(fmt::format("unknown reason \"{}\"", text));
+}
+
+void read_device(dom::element from, DeviceFacts& device) {
+  dom::object object;
+  if (from.get(object) != simdjson::SUCCESS) wrong("devices", "a list of objects");
+  Members members(object);
+  members.read("name", device.name);
+  members.read("version", device.version);
+  members.read("line_time_ns", device.line_time);
+  members.read("pattern_end_gap_ns", device.pattern_end_gap);
+}
+
+void read_facts(dom::element from, RigFacts& rig) {
+  dom::object object;
+  if (from.get(object) != simdjson::SUCCESS) wrong("facts", "an object");
+  Members members(object);
+  members.read("name", rig.name);
+  members.read("simulated", rig.simulated);
+  members.read("calibrated", rig.calibrated);
+  members.read("contact_sensed", rig.contact_sensed);
+  members.read("transit_sd_ns", rig.transit_sd);
+  members.read("calibration_date", rig.calibration_date);
+  members.read("surface", rig.surface);
+  members.read("spot", rig.spot);
+  members.read("mounting", rig.mounting);
+  rig.devices.clear();
+  for (const dom::element device : array("devices", members.need("devices"))) {
+    read_device(device, rig.devices.emplace_back());
+  }
+}
+
+void read_record(Members& members, Header& header) {
+  members.read("format", header.format);
+  // What the rest of another format looks like is unknown; the reader speaks about it.
+  if (header.format != format_version) return;
+  members.read("plexor", header.plexor_version);
+  members.read("seed", header.seed);
+  members.read("lifted", header.lifted);
+  members.read("scenario_file", header.scenario_file);
+  members.read("scenario", header.scenario_text);
+  members.read("rig_file", header.rig_file);
+  members.read("rig", header.rig_text);
+  read_facts(members.need("facts"), header.rig);
+}
+
+void read_record(Members& members, Host& host) {
+  members.read("started_utc", host.started_utc);
+  members.read("host_name", host.host_name);
+  members.read("system", host.system);
+}
+
+void read_record(Members& members, Segment& segment) {
+  members.read("boot_id", segment.boot_id);
+  members.read_system_time("monotonic_ns", segment.monotonic_ns);
+  members.read_system_time("wall_ns", segment.wall_ns);
+}
+
+void read_record(Members& members, TrialPlanned& planned) {
+  base::Trial& trial = planned.trial;
+  read_id(members, trial.id);
+  read_kind(members, trial);
+  read_taps(members, trial.taps);
+  members.read("window_ns", trial.window);
+  members.read("gap_ns", trial.gap);
+  members.read("start_ns", planned.start);
+  read_pulses(members, planned.pulses);
+  members.read("coil_mc", planned.coil_mc);
+}
+
+void read_record(Members& members, TrialDone& done) {
+  read_id(members, done.id);
+  members.read("end_ns", done.end);
+  read_pulses(members, done.actual);
+  done.contacts.clear();
+  members.each("contact_ns", -max_run_ns, max_run_ns, [&](std::size_t, std::int64_t ns) {
+    done.contacts.emplace_back(base::Duration{ns});
+  });
+  done.void_reason.reset();
+  const auto reason = members.find("void");
+  if (!reason) return;
+  std::string_view text;
+  if (reason->get(text) != simdjson::SUCCESS) wrong("void", "a string");
+  done.void_reason = base::void_reason_from(text);
+  if (!done.void_reason) throw Malformed(fmt::format("unknown void reason \"{}\"", text));
+}
+
+void read_record(Members& members, Heard& heard) {
+  base::Event& event = heard.event;
+  members.read("device", event.device);
+  members.read("name", event.name);
+  members.read("at_ns", event.arrival);
+  event.device_time.reset();
+  if (const auto time = members.find("device_time_ns"); time && !time->is_null()) {
+    event.device_time = base::Duration{whole("device_time_ns", *time, -max_run_ns, max_run_ns)};
+  }
+  event.strength.reset();
+  if (const auto strength = members.find("strength"); strength && !strength->is_null()) {
+    double value = 0.0;
+    if (strength->get(value) != simdjson::SUCCESS) wrong("strength", "a number");
+    event.strength = value;
+  }
+}
+
+void read_record(Members& members, ListenerState& listener) {
+  members.read("device", listener.device);
+  members.read("up", listener.up);
+  members.read("at_ns", listener.at);
+}
+
+void read_record(Members& members, ReferenceShift& shift) {
+  members.read("at_ns", shift.at);
+  members.read("shift_ns", shift.shift);
+  members.read("voided", shift.voided);
+}
+
+void read_record(Members& members, Ended& ended) {
+  ended.reason = reason_from(members.text("reason"));
+  members.read("detail", ended.detail);
+  members.read("at_ns", ended.at);
+}
+
+/// In the order of the alternatives of Record.
+constexpr std::array<std::string_view, std::variant_size_v<Record>> type_names{
+    "header", "host", "segment", "trial", "done", "event", "listener", "reference-shift", "ended"};
+
+std::size_t index_of_type(std::string_view type) {
+  for (std::size_t i = 0; i < type_names.size(); ++i) {
+    if (type_names[i] == type) return i;
+  }
+  throw Malformed(fmt::format("unknown record type \"{}\"", type));
+}
+
+template <std::size_t... I>
+std::array<Entry, sizeof...(I)> entry_of_each_type(std::index_sequence<I...> /*types*/) {
+  return {Entry{0, Record{std::in_place_index<I>}}...};
+}
+
+}  // namespace
+
+Decoder::Decoder()
+    : entries_(entry_of_each_type(std::make_index_sequence<std::variant_size_v<Record>>{})) {}
+
+const Entry* Decoder::decode(std::string_view line) {
+  try {
+    dom::element document;
+    const auto error = parser_.parse(line.data(), line.size(), false).get(document);
+    if (error != simdjson::SUCCESS) {
+      throw Malformed(fmt::format("no JSON: {}", simdjson::error_message(error)));
+    }
+    dom::object object;
+    if (document.get(object) != simdjson::SUCCESS) throw Malformed("no JSON object");
+    Members members(object);
+    (void)members.find("crc");  // checked before, on the bytes
+    const auto sequence = whole("seq", members.need("seq"), std::uint64_t{0}, max_sequence);
+    Entry& entry = entries_[index_of_type(members.text("type"))];
+    entry.sequence = sequence;
+    std::visit([&](auto& record) { read_record(members, record); }, entry.record);
+    return &entry;
+  } catch (const Malformed& malformed) {
+    problem_ = malformed.what();
+    return nullptr;
+  }
+}
+
+}  // namespace plexor::journal
