@@ -24,17 +24,19 @@ struct Presented {
   [[nodiscard]] base::Instant closes() const { return last_contact + window; }
 };
 
-/// How one device answered one trial.
+/// How one device answered one trial. In quiet an event within is a false
+/// response and none a correct rejection; there the incidents are what counts.
 struct Answer {
   base::Outcome outcome = base::Outcome::miss;
   /// Arrival of the answering event after the last contact: for every outcome
-  /// that has an event (negative when early).
+  /// that has an event (negative when early), except in quiet.
   std::optional<base::Duration> latency;
   std::string heard;             ///< the answering event's name; empty where there was none
   std::uint32_t duplicates = 0;  ///< further events before the window closed
   std::uint32_t gap_alarms =
-      0;  ///< events after the window, before the next trial, that are no late answer
-  /// Quiet only: the first event of each incident (a burst within the incident window is one).
+      0;  ///< events outside the window, before the next trial, that are no late answer
+  /// Quiet only: the first event of each incident. An event no later than the
+  /// incident window after the one before it belongs to the same incident.
   std::vector<base::Instant> incidents;
 };
 
@@ -54,18 +56,22 @@ class Judge {
  public:
   Judge(std::uint32_t devices, base::Duration incident_window);
 
-  /// A trial is about to be presented. The one before must be closed.
+  /// A trial is about to be presented. Throws std::logic_error if the one before
+  /// is not closed (after a hole in a journal: finish first).
   void present(const Presented& trial);
   /// Something was heard. Before the current trial's planned first contact it
   /// still belongs to the trial before (a late answer or a gap alarm); before
-  /// the very first trial it belongs to none and is dropped.
+  /// the very first trial it belongs to none and is dropped. Throws
+  /// std::out_of_range for a device that does not exist.
   void hear(const base::Event& event);
   /// The current trial is over: its contacts as measured (as planned where not
   /// sensed), and whether it counts. Settles the trial before it, if any.
+  /// Throws std::logic_error if no trial is presented.
   [[nodiscard]] std::optional<Settled> close(base::Instant first_contact,
                                              base::Instant last_contact,
                                              std::optional<base::VoidReason> void_reason);
-  /// No more trials: settles the last closed one. A trial never closed is dropped.
+  /// No more trials: settles the last closed one. A trial never closed is
+  /// dropped. Afterwards the judge is as new.
   [[nodiscard]] std::optional<Settled> finish();
 
  private:
@@ -74,7 +80,7 @@ class Judge {
     std::optional<base::VoidReason> void_reason;
     std::vector<std::vector<base::Event>> heard;  ///< by device, in order of arrival
   };
-  [[nodiscard]] Settled settle(Open&& open) const;
+  [[nodiscard]] Settled settle(const Open& open) const;
 
   std::uint32_t devices_;
   base::Duration incident_window_;
