@@ -16,7 +16,8 @@ struct CalibrationPoint {
 };
 
 /// Drive against strike speed and transit, below the first re-strike. Points in
-/// rising speed; longer pulses strike faster. Between points: linear, in whole units.
+/// rising speed; longer pulses strike faster. Between points: linear, in whole units
+/// (on times below 10 s and speeds below 100 m/s keep the arithmetic in range).
 struct Calibration {
   std::string date;                 ///< ISO 8601 day it was measured
   double coil_temperature_c = 0.0;  ///< conditions it was measured at
@@ -29,6 +30,7 @@ struct Calibration {
 
   /// The drive level for a strike speed within [slowest, fastest].
   /// Throws base::RigFault outside; check the plan's envelope beforehand.
+  /// A calibration without two rising points is our own bug: std::logic_error.
   [[nodiscard]] CalibrationPoint at(base::StrikeSpeed strike) const;
 };
 

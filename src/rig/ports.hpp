@@ -33,6 +33,7 @@ struct ListenerChanged {
 using Observation = std::variant<PulseFired, ContactSensed, base::Event, ListenerChanged>;
 
 /// When an observation was made; observations come in the order of this instant.
+/// A pulse is observed when it has ended, so at its off edge.
 [[nodiscard]] base::Instant instant_of(const Observation& observation);
 
 /// Gives pulses to the coil.

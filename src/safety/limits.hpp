@@ -1,9 +1,11 @@
 #pragma once
 
+#include <chrono>
+#include <cstddef>
+#include <deque>
 #include <optional>
 #include <span>
 #include <string>
-#include <vector>
 
 #include "base/pulse.hpp"
 #include "base/strike_speed.hpp"
@@ -41,39 +43,82 @@ inline constexpr Ceilings ceilings{};
 /// Why something was refused: which limit, what was found, what would fit. One sentence.
 struct Refusal {
   std::string limit;  ///< "pulse length", "rest", "duty", "coil temperature", "impact energy", "tip
-                      ///< pressure", "ceiling"
-  std::string reason;  ///< "pulse 2 is 34.0 ms long; the limit is 30.0 ms"
+                      ///< pressure", "ceiling", "instant" (outside what the clock or the order of
+                      ///< time allows)
+  std::string reason;  ///< "pulse 2 is 34 ms long; the limit is 30 ms, which would fit"
 };
 
-/// Limits that themselves break a ceiling, or contradict each other.
+/// Limits that themselves break a ceiling, contradict each other, or are no numbers.
 [[nodiscard]] std::optional<Refusal> check_limits(const Limits& limits);
 
-/// Whether a strike this fast fits the energy limit.
+/// Whether a strike this fast fits the energy limit (m v^2 / 2).
 [[nodiscard]] std::optional<Refusal> check_strike(const Limits& limits, base::StrikeSpeed strike);
+
+/// Longest total on time within any duty span: duty_percent of the span, or
+/// max_on_in_span if that is less (DIN VDE 0580: both limits apply).
+[[nodiscard]] base::Duration allowed_on_in_span(const Limits& limits);
 
 /// Watches all pulses of a run against the limits. A value: copy it to look ahead.
 /// Time must not go backwards between calls.
 class PulseCheck {
  public:
+  /// Throws std::logic_error for limits that check_limits() refuses and for a
+  /// coil whose values are not positive and finite: neither can protect.
   PulseCheck(const Limits& limits, const CoilModel& coil, const CoilState& start,
              base::Instant now);
 
   /// Whether these pulses (time order, one trial) may follow all accepted ones.
+  /// The refusal counts the pulses of the trial from 1.
   [[nodiscard]] std::optional<Refusal> check(std::span<const base::Pulse> pulses) const;
-  /// Takes checked pulses into account.
+  /// Takes pulses into account, fitting or not: what was given to the coil has
+  /// heated it. Throws std::logic_error for pulses that overlap, are before
+  /// what was accepted, or have a negative length.
   void accept(std::span<const base::Pulse> pulses);
 
   /// Modelled coil temperatures at `now`, not earlier than the last accepted pulse's end.
   [[nodiscard]] CoilState coil_at(base::Instant now) const;
   /// On time within the span that ends at `now`, as a percentage of the span.
+  /// `now` is not earlier than the last accepted pulse's end.
   [[nodiscard]] double duty_percent_at(base::Instant now) const;
 
  private:
+  /// A pulse with the on time of all pulses before it.
+  struct Given {
+    base::Pulse pulse;
+    base::Duration on_before{};
+  };
+  /// A pulse about to be checked, and the coil when the one before it ended.
+  struct Next {
+    std::span<const base::Pulse> trial;  ///< the trial's pulses up to this one
+    CoilState coil;
+    base::Instant coil_at;
+    bool after_pulse = false;
+
+    [[nodiscard]] const base::Pulse& pulse() const { return trial.back(); }
+    [[nodiscard]] std::size_t number() const { return trial.size(); }
+  };
+
+  /// What a pulse makes of the coil.
+  struct Heated {
+    CoilState at_end;
+    double peak_c = 0.0;
+  };
+
+  [[nodiscard]] std::optional<Refusal> check_length(const Next& next) const;
+  [[nodiscard]] std::optional<Refusal> check_instant(const Next& next) const;
+  [[nodiscard]] std::optional<Refusal> check_rest(const Next& next) const;
+  [[nodiscard]] std::optional<Refusal> check_duty(const Next& next) const;
+  [[nodiscard]] std::optional<Refusal> check_coil(const Next& next, double peak_c) const;
+  [[nodiscard]] base::Duration on_until(base::Instant at) const;
+  [[nodiscard]] base::Duration wait_for_duty(const Next& next) const;
+  [[nodiscard]] Heated heat(const Next& next, base::Duration wait) const;
+  void require_not_past(base::Instant now) const;
+
   Limits limits_;
   CoilModel coil_;
   CoilState state_;
   base::Instant state_at_;
-  std::vector<base::Pulse> recent_;  ///< accepted pulses that still touch the duty span
+  std::deque<Given> recent_;  ///< accepted pulses that still touch the duty span, at least the last
 };
 
 }  // namespace plexor::safety

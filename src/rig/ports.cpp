@@ -1,0 +1,20 @@
+#include "rig/ports.hpp"
+
+namespace plexor::rig {
+
+namespace {
+
+struct InstantOf {
+  base::Instant operator()(const PulseFired& fired) const { return fired.actual.off(); }
+  base::Instant operator()(const ContactSensed& contact) const { return contact.at; }
+  base::Instant operator()(const base::Event& event) const { return event.arrival; }
+  base::Instant operator()(const ListenerChanged& change) const { return change.at; }
+};
+
+}  // namespace
+
+base::Instant instant_of(const Observation& observation) {
+  return std::visit(InstantOf{}, observation);
+}
+
+}  // namespace plexor::rig

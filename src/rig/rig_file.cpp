@@ -1,0 +1,230 @@
+#include "rig/rig_file.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <charconv>
+#include <chrono>
+#include <set>
+
+#include "base/toml_reader.hpp"
+
+namespace plexor::rig {
+
+namespace {
+
+using base::TableReader;
+
+constexpr std::size_t longest_name = 60;
+constexpr std::size_t longest_description = 200;
+constexpr std::size_t most_devices = 16;
+
+// Wide ranges that catch a slip of unit; what a tapper may do is for safety::check_limits.
+constexpr TableReader::Range supply_range_v{1.0, 60.0};  // extra-low voltage, IEC 61140
+constexpr TableReader::Range coil_range_c{-20.0, 200.0};
+constexpr TableReader::Range thermal_resistance_k_w{0.01, 1000.0};
+
+std::size_t characters_in(const std::string& utf8) {
+  return static_cast<std::size_t>(std::count_if(utf8.begin(), utf8.end(), [](char c) {
+    return (static_cast<unsigned char>(c) & 0xC0U) != 0x80U;
+  }));
+}
+
+bool has_control_character(const std::string& utf8) {
+  for (std::size_t i = 0; i < utf8.size(); ++i) {
+    const auto byte = static_cast<unsigned char>(utf8[i]);
+    if (byte < 0x20U || byte == 0x7FU) return true;
+    const bool two_byte_control =
+        byte == 0xC2U && i + 1 < utf8.size() && static_cast<unsigned char>(utf8[i + 1]) < 0xA0U;
+    if (two_byte_control) return true;
+  }
+  return false;
+}
+
+/// A text that people read in one line of a report.
+std::string line_of_text(TableReader& reader, const std::string& key, std::size_t longest) {
+  std::string text = reader.text(key);
+  const std::string expected = fmt::format("one line of 1 to {} printable characters", longest);
+  if (text.find_first_not_of(' ') == std::string::npos) reader.fail(key, "a blank text", expected);
+  if (has_control_character(text)) reader.fail(key, "a control character", expected);
+  if (const std::size_t length = characters_in(text); length > longest) {
+    reader.fail(key, fmt::format("{} characters", length), expected);
+  }
+  return text;
+}
+
+void read_rig(TableReader reader, RigFile& rig) {
+  rig.name = line_of_text(reader, "name", longest_name);
+  if (const std::string kind = reader.text("kind"); kind != "simulated") {
+    reader.fail("kind", fmt::format("the kind \"{:.60}\"", kind), "\"simulated\"",
+                "this build drives only the simulated rig yet");
+  }
+  rig.kind = RigKind::simulated;
+  reader.finish();
+}
+
+Setting read_setting(TableReader reader) {
+  Setting setting{line_of_text(reader, "surface", longest_description),
+                  line_of_text(reader, "spot", longest_description),
+                  line_of_text(reader, "mounting", longest_description)};
+  reader.finish();
+  return setting;
+}
+
+safety::CoilModel read_coil(TableReader reader) {
+  safety::CoilModel coil;
+  coil.supply_v = reader.number("supply_v", supply_range_v);
+  coil.resistance_20c_ohm = reader.number("resistance_ohm", {0.1, 10'000.0});
+  coil.winding_j_k = reader.number("winding_j_k", {0.01, 10'000.0});
+  coil.body_j_k = reader.number("body_j_k", {0.01, 100'000.0});
+  coil.winding_to_body_k_w = reader.number("winding_to_body_k_w", thermal_resistance_k_w);
+  coil.body_to_air_k_w = reader.number("body_to_air_k_w", thermal_resistance_k_w);
+  coil.ambient_c = reader.number("ambient_c", {-20.0, 60.0});
+  reader.finish();
+  return coil;
+}
+
+void read_limits(TableReader reader, safety::Limits& limits) {
+  limits.max_pulse = reader.duration("max_pulse_ms", {0.1, 10'000.0});
+  limits.min_rest = reader.duration("min_rest_ms", {1.0, 60'000.0});
+  limits.duty_percent = reader.number("duty_percent", {0.01, 100.0});
+  limits.duty_span = reader.duration("duty_span_s", {1.0, 86'400.0});
+  limits.max_on_in_span = reader.duration("max_on_in_span_s", {0.001, 86'400.0});
+  limits.max_coil_c = reader.number("max_coil_c", {0.0, 300.0});
+  limits.coil_margin_k = reader.number("coil_margin_k", {0.0, 200.0});
+  limits.max_energy_j = reader.number("max_energy_mj", {0.01, 100'000.0}) * 1e-3;
+  limits.max_tip_pressure_pa = reader.number("max_tip_pressure_n_cm2", {0.1, 10'000.0}) * 1e4;
+  reader.finish();
+  if (const auto refusal = safety::check_limits(limits)) {
+    throw base::InputError(reader.place(),
+                           fmt::format("a limit that cannot stand in \"{}\" ({}: {})",
+                                       reader.name(), refusal->limit, refusal->reason),
+                           "limits that agree with each other, below the ceilings of this build",
+                           "change the named value");
+  }
+}
+
+void read_tapper(TableReader reader, RigFile& rig) {
+  rig.limits.moving_mass_kg = reader.number("moving_mass_g", {0.1, 10'000.0}) * 1e-3;
+  rig.limits.tip_diameter_m = reader.number("tip_diameter_mm", {0.1, 200.0}) * 1e-3;
+  rig.limits.seated_force_n = reader.number("seated_force_n", {0.01, 10'000.0});
+  rig.coil = read_coil(reader.table("coil"));
+  read_limits(reader.table("limits"), rig.limits);
+  reader.finish();
+}
+
+ContactKind read_contact(TableReader reader) {
+  const std::string kind = reader.choice("kind", {"none", "tip-switch"});
+  reader.finish();
+  return kind == "none" ? ContactKind::none : ContactKind::tip_switch;
+}
+
+bool is_calendar_day(const std::string& text) {
+  const auto digits = [&text](std::size_t from, std::size_t count) {
+    int value = -1;
+    const char* end = text.data() + from + count;
+    const auto [stop, error] = std::from_chars(text.data() + from, end, value);
+    return error == std::errc{} && stop == end ? value : -1;
+  };
+  if (text.size() != 10 || text[4] != '-' || text[7] != '-') return false;
+  const int year = digits(0, 4);
+  const int month = digits(5, 2);
+  const int day = digits(8, 2);
+  return year >= 1970 && month > 0 && day > 0 &&
+         std::chrono::year_month_day{std::chrono::year{year},
+                                     std::chrono::month{static_cast<unsigned>(month)},
+                                     std::chrono::day{static_cast<unsigned>(day)}}
+             .ok();
+}
+
+std::vector<CalibrationPoint> read_points(TableReader& reader) {
+  std::vector<CalibrationPoint> points;
+  for (TableReader& entry : reader.tables("point")) {
+    const CalibrationPoint point{
+        entry.duration("on_ms", {0.1, 1000.0}),
+        base::strike_speed_from_m_s(entry.number("strike_m_s", {0.01, 20.0})),
+        entry.duration("transit_ms", {0.1, 1000.0})};
+    entry.finish();
+    if (!points.empty() && point.on_time <= points.back().on_time) {
+      entry.fail("on_ms", "a pulse no longer than in the point before",
+                 "points in rising on_ms and strike_m_s");
+    }
+    if (!points.empty() && point.strike <= points.back().strike) {
+      entry.fail("strike_m_s", "a strike no faster than in the point before",
+                 "points in rising on_ms and strike_m_s",
+                 "leave out points above the first re-strike");
+    }
+    points.push_back(point);
+  }
+  if (points.size() < 2) {
+    reader.fail("point", fmt::format("{} points", points.size()), "two or more",
+                "add [[calibration.point]] tables");
+  }
+  return points;
+}
+
+Calibration read_calibration(TableReader reader) {
+  Calibration calibration;
+  calibration.date = reader.text("date");
+  if (!is_calendar_day(calibration.date)) {
+    reader.fail("date", fmt::format("the text \"{:.60}\"", calibration.date),
+                "a day of the calendar as \"YYYY-MM-DD\"");
+  }
+  calibration.coil_temperature_c = reader.number("coil_temperature_c", coil_range_c);
+  calibration.supply_v = reader.number("supply_v", supply_range_v);
+  calibration.transit_sd = reader.duration("transit_sd_ms", {0.0, 100.0});
+  calibration.points = read_points(reader);
+  reader.finish();
+  return calibration;
+}
+
+std::vector<Device> read_devices(TableReader& file) {
+  std::vector<Device> devices;
+  std::set<std::string> names;
+  for (TableReader& entry : file.tables("device")) {
+    Device device{line_of_text(entry, "name", longest_name),
+                  line_of_text(entry, "version", longest_name),
+                  entry.duration_or("line_time_ms", {0.0, 60'000.0}, {}),
+                  entry.duration_or("pattern_end_gap_ms", {0.0, 60'000.0}, {})};
+    entry.finish();
+    if (!names.insert(device.name).second) {
+      entry.fail("name", fmt::format("a second device \"{}\"", device.name),
+                 "a name of its own for each device");
+    }
+    devices.push_back(std::move(device));
+  }
+  if (devices.empty() || devices.size() > most_devices) {
+    file.fail("device", fmt::format("{} devices", devices.size()),
+              fmt::format("1 to {} tables [[device]]", most_devices));
+  }
+  return devices;
+}
+
+}  // namespace
+
+RigFile parse_rig(std::string_view text, const std::string& file_name) {
+  TableReader file = TableReader::parse(text, file_name);
+  file.refuse_newer_format(format_version);
+  RigFile rig;
+  read_rig(file.table("rig"), rig);
+  rig.setting = read_setting(file.table("setting"));
+  read_tapper(file.table("tapper"), rig);
+  rig.contact = read_contact(file.table("contact"));
+  if (auto calibration = file.table_if("calibration")) {
+    rig.calibration = read_calibration(std::move(*calibration));
+  }
+  rig.devices = read_devices(file);
+  (void)file.has("simulated");  // src/virtual reads it
+  file.finish();
+  return rig;
+}
+
+std::string_view to_text(ContactKind kind) {
+  switch (kind) {
+    case ContactKind::none: return "none";
+    case ContactKind::tip_switch: return "tip-switch";
+  }
+  return "unknown";
+}
+
+}  // namespace plexor::rig

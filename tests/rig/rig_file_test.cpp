@@ -1,0 +1,261 @@
+#include "rig/rig_file.hpp"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <fstream>
+#include <sstream>
+#include <stdexcept>
+
+#include "base/error.hpp"
+
+namespace plexor::rig {
+namespace {
+
+using namespace std::chrono_literals;
+using ::testing::AllOf;
+using ::testing::HasSubstr;
+using ::testing::StartsWith;
+
+std::string text_of(const std::string& path) {
+  std::ifstream in(std::string(PLEXOR_SOURCE_DIR) + "/" + path);
+  std::ostringstream text;
+  text << in.rdbuf();
+  return text.str();
+}
+
+/// A rig file that changes with the format only, unlike the one that is shipped.
+std::string oak_text() { return text_of("tests/fuzz/seeds/rig_fuzz/oak.toml"); }
+
+/// The rig above with one passage changed. The passage must be there.
+std::string oak_with(const std::string& passage, const std::string& instead) {
+  std::string text = oak_text();
+  const auto at = text.find(passage);
+  if (at == std::string::npos) throw std::logic_error("no passage: " + passage);
+  return text.replace(at, passage.size(), instead);
+}
+
+std::string message_of(const std::string& text) {
+  try {
+    (void)parse_rig(text, "rig.toml");
+  } catch (const base::InputError& error) {
+    return error.what();
+  }
+  return "no error";
+}
+
+unsigned line_of(const std::string& text, const std::string& passage) {
+  const auto end = text.begin() + static_cast<std::ptrdiff_t>(text.find(passage));
+  return static_cast<unsigned>(std::count(text.begin(), end, '\n')) + 1;
+}
+
+std::string changed(const std::string& passage, const std::string& instead) {
+  return message_of(oak_with(passage, instead));
+}
+
+TEST(RigFile, ReadsARigInItsOwnUnits) {
+  const RigFile rig = parse_rig(oak_text(), "rig.toml");
+  EXPECT_EQ(rig.name, "simulated oak counter");
+  EXPECT_EQ(rig.kind, RigKind::simulated);
+  EXPECT_THAT(rig.setting.surface, StartsWith("oak counter"));
+  EXPECT_EQ(rig.contact, ContactKind::tip_switch);
+  EXPECT_EQ(rig.limits.max_pulse, 30ms);
+  EXPECT_EQ(rig.limits.duty_span, 300s);
+  EXPECT_DOUBLE_EQ(rig.limits.max_energy_j, 0.05);
+  EXPECT_DOUBLE_EQ(rig.limits.moving_mass_kg, 0.02);
+  EXPECT_DOUBLE_EQ(rig.limits.tip_diameter_m, 0.01);
+  EXPECT_DOUBLE_EQ(rig.limits.max_tip_pressure_pa, 5e5);
+  EXPECT_EQ(rig.coil.resistance_20c_ohm, 15.0);
+  ASSERT_GE(rig.devices.size(), 1U);
+  EXPECT_EQ(rig.devices[0].name, "panel");
+}
+
+TEST(RigFile, ReadsTheCalibrationInWholeUnits) {
+  const RigFile rig = parse_rig(oak_text(), "rig.toml");
+  ASSERT_TRUE(rig.calibration);
+  EXPECT_EQ(rig.calibration->date, "2026-05-18");
+  EXPECT_EQ(rig.calibration->transit_sd, 150us);
+  EXPECT_EQ(rig.calibration->slowest(), base::StrikeSpeed{200'000});
+  EXPECT_EQ(rig.calibration->points[2].transit, 17500us);
+}
+
+TEST(RigFile, ShipsARigWhoseOwnCalibrationFitsItsLimits) {
+  const RigFile rig = parse_rig(text_of("rig/simulated-oak.toml"), "simulated-oak.toml");
+  ASSERT_TRUE(rig.calibration);
+  EXPECT_FALSE(safety::check_strike(rig.limits, rig.calibration->fastest()));
+  EXPECT_LE(rig.calibration->points.back().on_time, rig.limits.max_pulse);
+}
+
+TEST(RigFile, MayLackACalibration) {
+  std::string text = oak_text();
+  const auto from = text.find("[calibration]");
+  text.erase(from, text.find("[[device]]") - from);
+  EXPECT_FALSE(parse_rig(text, "rig.toml").calibration);
+}
+
+TEST(RigFile, LeavesTheSimulatedTableAlone) {
+  EXPECT_EQ(message_of(oak_text() + "\n[simulated.anything]\nat_all = [1, {}]\n"), "no error");
+}
+
+TEST(RigFile, GivesDeviceTimesThatAreNotKnownAsZero) {
+  const RigFile rig =
+      parse_rig(oak_text() + "\n[[device]]\nname = \"door\"\nversion = \"2\"\n", "rig.toml");
+  EXPECT_EQ(rig.devices.back().line_time, 0ms);
+  EXPECT_EQ(rig.devices.back().pattern_end_gap, 0ms);
+}
+
+TEST(RigFile, RefusesANewerFormatBeforeAnythingElse) {
+  EXPECT_THAT(message_of("format = 2\nsomething = \"new\"\n"),
+              AllOf(StartsWith("rig.toml:1:"), HasSubstr("format 2"), HasSubstr("newer")));
+}
+
+TEST(RigFile, SaysThatOnlyTheSimulatedRigIsDrivenYet) {
+  EXPECT_THAT(changed("kind = \"simulated\"", "kind = \"lines\""),
+              AllOf(StartsWith("rig.toml:"), HasSubstr("\"lines\""),
+                    HasSubstr("drives only the simulated rig yet")));
+}
+
+TEST(RigFile, PutsAValueAboveACeilingToItsLimitsNamingBoth) {
+  const std::string text = oak_with("duty_percent = 25", "duty_percent = 45");
+  EXPECT_THAT(
+      message_of(text),
+      AllOf(StartsWith("rig.toml:" + std::to_string(line_of(text, "[tapper.limits]")) + ":"),
+            HasSubstr("tapper.limits"), HasSubstr("duty is 45 %"),
+            HasSubstr("ceiling of this build is 40 %")));
+}
+
+TEST(RigFile, RefusesATipThatPinches) {
+  EXPECT_THAT(changed("tip_diameter_mm = 10", "tip_diameter_mm = 3"),
+              AllOf(HasSubstr("tip pressure"), HasSubstr("8.6 mm would fit")));
+}
+
+TEST(RigFile, NamesTheNearestKeyForOneItDoesNotKnow) {
+  for (const auto& [known, unknown] : {std::pair{"surface =", "surfase ="},
+                                       {"supply_v =", "suply_v ="},
+                                       {"min_rest_ms =", "min_rest_s ="},
+                                       {"tip_diameter_mm =", "tip_diam_mm ="},
+                                       {"strike_m_s =", "strike_ms ="},
+                                       {"line_time_ms =", "linetime_ms ="}}) {
+    EXPECT_THAT(changed(known, unknown), StartsWith("rig.toml:")) << unknown;
+  }
+  EXPECT_THAT(changed("line_time_ms =", "linetime_ms ="),
+              HasSubstr("did you mean \"line_time_ms\"?"));
+  EXPECT_THAT(message_of(oak_text() + "\n[settings]\n"), HasSubstr("did you mean \"setting\"?"));
+}
+
+TEST(RigFile, NamesLineAndKeyOfEveryNumberThatCannotBeMeant) {
+  for (const std::string key : {"moving_mass_g",
+                                "tip_diameter_mm",
+                                "seated_force_n",
+                                "supply_v",
+                                "resistance_ohm",
+                                "winding_j_k",
+                                "body_j_k",
+                                "winding_to_body_k_w",
+                                "body_to_air_k_w",
+                                "ambient_c",
+                                "max_pulse_ms",
+                                "min_rest_ms",
+                                "duty_percent",
+                                "duty_span_s",
+                                "max_on_in_span_s",
+                                "max_coil_c",
+                                "coil_margin_k",
+                                "max_energy_mj",
+                                "max_tip_pressure_n_cm2",
+                                "coil_temperature_c",
+                                "transit_sd_ms",
+                                "on_ms",
+                                "strike_m_s",
+                                "transit_ms",
+                                "line_time_ms",
+                                "pattern_end_gap_ms"}) {
+    for (const std::string bad :
+         {"nan", "inf", "-inf", "1e300", "-1000", "9223372036854775807", "\"12\"", "[12]", "{}"}) {
+      const std::string text = oak_with("\n" + key + " = ", "\n" + key + " = " + bad + " #");
+      EXPECT_THAT(message_of(text),
+                  AllOf(StartsWith("rig.toml:" + std::to_string(line_of(text, key + " = " + bad))),
+                        HasSubstr(key)))
+          << key << " = " << bad;
+    }
+  }
+}
+
+TEST(RigFile, NamesWhatIsMissing) {
+  for (const std::string table : {"rig", "setting", "contact"}) {
+    EXPECT_THAT(changed("\n[" + table + "]\n", "\n[simulated." + table + "]\n"),
+                HasSubstr("found no value in \"" + table + "\""));
+  }
+  EXPECT_THAT(message_of("format = 1\n"), HasSubstr("\"rig\""));
+  EXPECT_THAT(message_of(""), HasSubstr("\"rig\""));
+  EXPECT_THAT(changed("[[device]]", "[[simulated.device]]"), HasSubstr("1 to 16 tables"));
+}
+
+TEST(RigFile, RefusesTextsThatPeopleCouldNotRead) {
+  const std::string long_name(61, 'x');
+  for (const std::string& bad :
+       {std::string("\"\""), std::string("\"  \""), std::string("\"a\\nb\""),
+        std::string("\"a\\u0007\""), std::string("\"\\u0085\""), "\"" + long_name + "\""}) {
+    EXPECT_THAT(changed("\"panel\"", bad), HasSubstr("printable characters")) << bad;
+    EXPECT_THAT(changed("\"1.4.0\"", bad), HasSubstr("printable characters")) << bad;
+    EXPECT_THAT(changed("\"simulated oak counter\"", bad), HasSubstr("printable")) << bad;
+  }
+}
+
+TEST(RigFile, CountsCharactersRatherThanBytes) {
+  std::string name;
+  for (int i = 0; i < 60; ++i) name += "\xC3\xA9";
+  EXPECT_EQ(changed("\"panel\"", "\"" + name + "\""), "no error");
+}
+
+TEST(RigFile, RefusesTwoDevicesOfOneName) {
+  const std::string again = oak_text() + "\n[[device]]\nname = \"panel\"\nversion = \"2\"\n";
+  EXPECT_THAT(message_of(again), HasSubstr("a second device \"panel\""));
+}
+
+TEST(RigFile, RefusesMoreDevicesThanARunCanTell) {
+  std::string text = oak_text();
+  for (int i = 0; i < 16; ++i) {
+    text += "\n[[device]]\nname = \"unit " + std::to_string(i) + "\"\nversion = \"1\"\n";
+  }
+  EXPECT_THAT(message_of(text), HasSubstr("17 devices"));
+}
+
+TEST(RigFile, RefusesADayThatNoCalendarHas) {
+  for (const std::string bad : {"2026-02-29", "2026-13-01", "2026-00-10", "26-05-18", "2026-5-18",
+                                "2026-05-18T10:00", "18.05.2026", "", "2026-05-+8", "0000-01-01"}) {
+    EXPECT_THAT(changed("\"2026-05-18\"", "\"" + bad + "\""), HasSubstr("YYYY-MM-DD")) << bad;
+  }
+  EXPECT_EQ(changed("\"2026-05-18\"", "\"2024-02-29\""), "no error");
+}
+
+TEST(RigFile, RefusesCalibrationPointsThatDoNotRise) {
+  EXPECT_THAT(changed("on_ms = 8\n", "on_ms = 6\n"), HasSubstr("no longer than"));
+  EXPECT_THAT(changed("strike_m_s = 0.45", "strike_m_s = 0.20"), HasSubstr("no faster than"));
+  EXPECT_THAT(changed("strike_m_s = 0.45", "strike_m_s = 0.2000004"), HasSubstr("no faster than"));
+}
+
+TEST(RigFile, RefusesACalibrationWithoutTwoPoints) {
+  std::string text = oak_text();
+  const auto from = text.find("[[calibration.point]]");
+  text.erase(from, text.find("[[device]]") - from);
+  EXPECT_THAT(message_of(text), HasSubstr("0 points"));
+}
+
+TEST(RigFile, RefusesAContactKindThatIsUnknownAndListsTheKnown) {
+  EXPECT_THAT(changed("\"tip-switch\"", "\"load-cell\""), HasSubstr("none, tip-switch"));
+  EXPECT_EQ(to_text(ContactKind::none), "none");
+  EXPECT_EQ(to_text(ContactKind::tip_switch), "tip-switch");
+}
+
+TEST(RigFile, GivesOneMessageWithItsPlaceWhenCutAnywhere) {
+  const std::string whole = oak_text();
+  const std::size_t last_key = whole.find("version");
+  for (std::size_t length = 0; length < last_key; ++length) {
+    EXPECT_THAT(message_of(whole.substr(0, length)), StartsWith("rig.toml:")) << length;
+  }
+}
+
+}  // namespace
+}  // namespace plexor::rig
