@@ -22,7 +22,9 @@ struct TrialRow {
 /// results. Memory grows only by a few bytes a trial (latencies), so a journal
 /// of a million trials fits in under 300 MiB. `row` is called once for each
 /// settled presentation, in order, void ones included, with its final void
-/// reason (trials between reference groups wait for the next group).
+/// reason (trials between reference groups wait for the next group); where the
+/// journal has no end of a trial, `done` is made up: void, interrupted. In a
+/// lifted run every rhythm is judged as a distractor.
 class Analysis {
  public:
   explicit Analysis(std::function<void(const TrialRow&)> row = {});
@@ -30,7 +32,8 @@ class Analysis {
   Analysis(const Analysis&) = delete;
   Analysis& operator=(const Analysis&) = delete;
 
-  /// Throws base::InputError if the journal's scenario text can't be read.
+  /// Throws base::InputError if the journal's scenario text can't be read, if a
+  /// record contradicts the header, or if the header is not the first record.
   void take(const journal::Entry& entry);
 
   /// `reading` is what read_journal returned. Call once, last.

@@ -105,7 +105,8 @@ struct DeviceResult {
   Proportion false_responses;  ///< over all distractors
   Proportion confusions;
   std::vector<RhythmResult> rhythms;  ///< in the scenario's order
-  /// rows: rhythm presented (scenario order); columns: event heard ("" nothing), counts.
+  /// rows: rhythm presented (scenario order); columns: event heard ("" nothing within the window),
+  /// first the expected ones, then at most 20 others as they appeared, the rest as "other"; counts.
   std::vector<std::string> heard_names;
   std::vector<std::vector<std::uint64_t>> confusion;
   Latency latency;
@@ -148,9 +149,10 @@ struct Results {
   std::optional<journal::Ended> ended;  ///< empty: the journal just stops (killed)
   std::string scenario_name;
   std::string purpose;
-  std::uint64_t trials_valid = 0;                                    ///< rhythm trials that count
-  std::uint64_t trials_planned = 0;                                  ///< as the scenario asks
-  std::array<std::uint64_t, base::all_void_reasons.size()> voids{};  ///< indexed by VoidReason
+  std::uint64_t trials_valid = 0;    ///< rhythm trials that count
+  std::uint64_t trials_planned = 0;  ///< as the scenario asks
+  /// Presentations of rhythms and quiet that don't count; indexed by VoidReason.
+  std::array<std::uint64_t, base::all_void_reasons.size()> voids{};
   double void_fraction = 0.0;  ///< of all rhythm presentations
   double max_void_fraction = 0.0;
   double duration_s = 0.0;

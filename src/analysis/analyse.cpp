@@ -1,0 +1,348 @@
+#include "analysis/analyse.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cstddef>
+#include <deque>
+#include <optional>
+#include <string>
+#include <utility>
+#include <variant>
+#include <vector>
+
+#include "analysis/conclusion.hpp"
+#include "analysis/figures.hpp"
+#include "analysis/findings.hpp"
+#include "analysis/presentation.hpp"
+#include "analysis/tally.hpp"
+#include "analysis/timeline.hpp"
+#include "analysis/verdicts.hpp"
+#include "base/error.hpp"
+
+namespace plexor::analysis {
+namespace {
+
+/// The scenario as this run is judged by it: with the tapper clear of the
+/// surface no event is expected, every answer is false, and limits on what
+/// should be heard have nothing to judge.
+scenario::Scenario judged_scenario(const journal::Header& header) {
+  scenario::Scenario scenario =
+      scenario::parse_scenario(header.scenario_text, header.scenario_file);
+  if (!header.lifted) return scenario;
+  for (scenario::Rhythm& rhythm : scenario.rhythms) rhythm.expects.clear();
+  scenario.accept.detection_rate.reset();
+  scenario.accept.confusion_rate.reset();
+  scenario.accept.latencies.clear();
+  return scenario;
+}
+
+std::uint64_t rhythm_trials_of(const scenario::Scenario& scenario) {
+  std::uint64_t trials = 0;
+  for (const scenario::Block& block : scenario.blocks) trials += block.quiet ? 0 : block.trials;
+  return trials;
+}
+
+base::StrikeSpeed mean_strike(const std::vector<base::Tap>& taps) {
+  std::int64_t sum = 0;
+  for (const base::Tap& tap : taps) sum += tap.strike.um_s;
+  return {taps.empty() ? 0 : sum / static_cast<std::int64_t>(taps.size())};
+}
+
+}  // namespace
+
+/// A presentation goes: planned (open_) -> done (queued, the judge waits for
+/// late answers) -> settled -> released to the tallies. Where the scenario has
+/// reference taps, settled ones are held until the next good group of them.
+class Analysis::Fold {
+ public:
+  explicit Fold(std::function<void(const TrialRow&)> row) : row_(std::move(row)) {}
+
+  void take(const journal::Entry& entry);
+  Results finish(const journal::ReadSummary& reading);
+
+ private:
+  void on(const journal::Header& header);
+  void on(const journal::Host& host) { results_.host = host; }
+  void on(const journal::Segment& segment);
+  void on(const journal::TrialPlanned& planned);
+  void on(const journal::TrialDone& done);
+  void on(const journal::Heard& heard);
+  void on(const journal::ListenerState& state) { reach(state.at); }
+  void on(const journal::ReferenceShift& shift);
+  void on(const journal::Ended& ended);
+
+  void check_planned(const base::Trial& trial) const;
+  void close_open();
+  void interrupt_open();
+  void settle(std::optional<judge::Settled> settled);
+  void finish_segment();
+  void release_settled();
+  void release(Presentation& presentation);
+  void count_rhythm(const Presentation& presentation);
+  void count_quiet(const Presentation& presentation);
+  void reach(base::Instant at) { segment_end_ = std::max(segment_end_, at); }
+  [[nodiscard]] Presentation fresh();
+
+  std::function<void(const TrialRow&)> row_;
+  Results results_;
+  std::optional<scenario::Scenario> scenario_;
+  std::optional<judge::Judge> judge_;
+
+  std::optional<Presentation> open_;
+  std::deque<Presentation> queue_;  ///< in order; the settled ones first
+  std::size_t settled_ = 0;
+  bool group_passed_ = false;        ///< good unless a ReferenceShift follows at once
+  std::vector<Presentation> spare_;  ///< used ones, kept for their memory
+
+  std::optional<std::uint32_t> segment_;
+  double segment_begin_s_ = 0.0;
+  base::Instant segment_end_;                ///< the latest instant seen in it
+  std::vector<base::Instant> last_arrival_;  ///< in it, by device
+
+  std::vector<DeviceTally> tallies_;
+  Findings findings_;
+  Timeline timeline_;
+  base::Duration quiet_{};
+  std::uint64_t presentations_ = 0;  ///< of rhythms
+  std::uint64_t void_presentations_ = 0;
+};
+
+void Analysis::Fold::take(const journal::Entry& entry) {
+  const bool is_header = std::holds_alternative<journal::Header>(entry.record);
+  if (is_header == scenario_.has_value()) {
+    throw base::InputError(fmt::format(
+        "journal: record {} is {}; expected one header, at the start; the file is no plexor "
+        "journal or was put together from several",
+        entry.sequence, is_header ? "a second header" : "no header"));
+  }
+  std::visit([this](const auto& record) { on(record); }, entry.record);
+}
+
+void Analysis::Fold::on(const journal::Header& header) {
+  results_.header = header;
+  scenario_ = judged_scenario(header);
+  results_.scenario_name = scenario_->name;
+  results_.purpose = scenario::to_text(scenario_->purpose);
+  results_.trials_planned = rhythm_trials_of(*scenario_);
+  results_.max_void_fraction = scenario_->accept.max_void_fraction;
+  const auto& rig = results_.header.rig;
+  judge_.emplace(static_cast<std::uint32_t>(rig.devices.size()), scenario_->incident_window);
+  for (const journal::DeviceFacts& device : rig.devices) {
+    tallies_.emplace_back(device, scenario_->rhythms, rig.calibrated);
+  }
+  last_arrival_.resize(tallies_.size());
+}
+
+void Analysis::Fold::on(const journal::Segment&) {
+  if (segment_ || segment_end_ > base::segment_start) finish_segment();
+  segment_ = segment_ ? *segment_ + 1 : 0;
+  results_.ended.reset();  // the run went on
+}
+
+void Analysis::Fold::on(const journal::TrialPlanned& planned) {
+  if (planned.start < segment_end_) finish_segment();  // the record that began a new one is lost
+  if (open_) interrupt_open();
+  if (std::exchange(group_passed_, false)) release_settled();
+  check_planned(planned.trial);
+  const base::Trial& trial = planned.trial;
+  const Contacts contacts = planned_contacts(planned);
+  const bool is_rhythm = trial.kind == base::TrialKind::rhythm;
+  judge_->present({.id = trial.id,
+                   .kind = trial.kind,
+                   .rhythm = is_rhythm ? trial.rhythm : 0,
+                   .expects = is_rhythm ? scenario_->rhythms[trial.rhythm].expects : "",
+                   .first_contact = contacts.first,
+                   .last_contact = contacts.last,
+                   .window = trial.window});
+  open_ = fresh();
+  open_->planned = planned;
+  open_->segment = segment_.value_or(0);
+  open_->segment_begin_s = segment_begin_s_;
+  reach(planned.start);
+}
+
+void Analysis::Fold::check_planned(const base::Trial& trial) const {
+  if (trial.kind != base::TrialKind::rhythm || trial.rhythm < scenario_->rhythms.size()) return;
+  throw base::InputError(fmt::format(
+      "journal: trial {} of block {} presents rhythm {}; its scenario has {}; the journal was not "
+      "written from the scenario in its header",
+      trial.id.number, trial.id.block, trial.rhythm, scenario_->rhythms.size()));
+}
+
+void Analysis::Fold::on(const journal::TrialDone& done) {
+  reach(done.end);
+  // Its plan may be among damaged lines: without it there is nothing to judge.
+  if (!open_ || open_->planned.trial.id != done.id) return;
+  open_->done = done;
+  close_open();
+}
+
+void Analysis::Fold::on(const journal::Heard& heard) {
+  const base::Event& event = heard.event;
+  if (event.device >= tallies_.size()) {
+    throw base::InputError(fmt::format(
+        "journal: device {} was heard; its rig has {}; the journal was not written from the rig "
+        "in its header",
+        event.device, tallies_.size()));
+  }
+  // The judge needs each device's events in order: a step back means a lost segment record.
+  if (event.arrival < last_arrival_[event.device]) finish_segment();
+  last_arrival_[event.device] = event.arrival;
+  reach(event.arrival);
+  judge_->hear(event);
+  if (open_ && open_->planned.trial.kind == base::TrialKind::quiet) {
+    open_->quiet_heard.push_back(event);
+  }
+}
+
+void Analysis::Fold::on(const journal::ReferenceShift& shift) {
+  reach(shift.at);
+  group_passed_ = false;
+  for (Presentation& held : queue_) {
+    const bool counts = held.planned.trial.kind != base::TrialKind::reference;
+    if (counts && !held.done.void_reason) {
+      held.done.void_reason = base::VoidReason::reference_shift;
+      if (held.settled) held.settled->void_reason = base::VoidReason::reference_shift;
+    }
+  }
+  release_settled();
+}
+
+void Analysis::Fold::on(const journal::Ended& ended) {
+  reach(ended.at);
+  results_.ended = ended;
+}
+
+void Analysis::Fold::interrupt_open() {
+  open_->done = {.id = open_->planned.trial.id,
+                 .end = segment_end_,
+                 .actual = {},
+                 .contacts = {},
+                 .void_reason = base::VoidReason::interrupted};
+  close_open();
+}
+
+void Analysis::Fold::close_open() {
+  const journal::TrialDone& done = open_->done;
+  const Contacts contacts = contacts_of(open_->planned, done, results_.header.rig.contact_sensed);
+  const bool good_group =
+      open_->planned.trial.kind == base::TrialKind::reference && !done.void_reason;
+  std::optional<judge::Settled> before =
+      judge_->close(contacts.first, contacts.last, done.void_reason);
+  queue_.push_back(std::move(*open_));
+  open_.reset();
+  settle(std::move(before));
+  if (good_group) group_passed_ = true;
+}
+
+void Analysis::Fold::settle(std::optional<judge::Settled> settled) {
+  if (!settled) return;
+  Presentation& presentation = queue_[settled_++];
+  presentation.settled = std::move(settled);
+  presentation.settled->void_reason = presentation.done.void_reason;
+  if (!scenario_->reference) release_settled();
+}
+
+void Analysis::Fold::finish_segment() {
+  if (open_) interrupt_open();
+  settle(judge_->finish());
+  segment_begin_s_ += base::to_s(segment_end_.time_since_epoch());
+  segment_end_ = base::segment_start;
+  std::fill(last_arrival_.begin(), last_arrival_.end(), base::segment_start);
+}
+
+void Analysis::Fold::release_settled() {
+  for (; settled_ > 0; --settled_) {
+    release(queue_.front());
+    spare_.push_back(std::move(queue_.front()));
+    queue_.pop_front();
+  }
+}
+
+Presentation Analysis::Fold::fresh() {
+  if (spare_.empty()) return {};
+  Presentation presentation = std::move(spare_.back());
+  spare_.pop_back();
+  presentation.settled.reset();
+  presentation.quiet_heard.clear();
+  return presentation;
+}
+
+void Analysis::Fold::release(Presentation& presentation) {
+  const judge::Settled& settled = *presentation.settled;
+  const base::TrialKind kind = presentation.planned.trial.kind;
+  if (row_) row_({&presentation.planned, &presentation.done, &settled, presentation.segment});
+  if (kind == base::TrialKind::reference) return;
+  if (kind == base::TrialKind::rhythm) ++presentations_;
+  if (settled.void_reason) {
+    ++results_.voids[static_cast<std::size_t>(*settled.void_reason)];
+    if (kind == base::TrialKind::rhythm) ++void_presentations_;
+  } else if (kind == base::TrialKind::rhythm) {
+    count_rhythm(presentation);
+  } else {
+    count_quiet(presentation);
+  }
+}
+
+void Analysis::Fold::count_rhythm(const Presentation& presentation) {
+  ++results_.trials_valid;
+  const judge::Settled& settled = *presentation.settled;
+  const base::Trial& trial = presentation.planned.trial;
+  const base::StrikeSpeed strike = mean_strike(trial.taps);
+  const double at_s = presentation.run_time_s(settled.trial.first_contact);
+  for (std::uint32_t device = 0; device < tallies_.size(); ++device) {
+    const judge::Answer& answer = settled.answers[device];
+    const bool wrong = is_wrong(answer.outcome);
+    tallies_[device].rhythm_answer(trial.rhythm, strike, answer);
+    timeline_.answer(at_s, wrong);
+    if (wrong) {
+      findings_.wrong_answer(presentation, device, scenario_->rhythms[trial.rhythm].name);
+    }
+  }
+}
+
+void Analysis::Fold::count_quiet(const Presentation& presentation) {
+  quiet_ += presentation.planned.trial.window;
+  const judge::Settled& settled = *presentation.settled;
+  for (std::uint32_t device = 0; device < tallies_.size(); ++device) {
+    tallies_[device].quiet_answer(settled.answers[device]);
+    for (const base::Instant at : settled.answers[device].incidents) {
+      timeline_.alarm(presentation.run_time_s(at));
+    }
+  }
+  findings_.quiet_alarms(presentation);
+}
+
+Results Analysis::Fold::finish(const journal::ReadSummary& reading) {
+  if (!scenario_) throw base::InputError("journal: no record; expected a header at the start");
+  finish_segment();
+  release_settled();
+  results_.reading = reading;
+  results_.duration_s = segment_begin_s_;
+  results_.quiet_hours = to_hours(quiet_);
+  if (presentations_ > 0) {
+    results_.void_fraction =
+        static_cast<double>(void_presentations_) / static_cast<double>(presentations_);
+  }
+  results_.findings_total = findings_.total();
+  results_.findings = std::move(findings_).take();
+  results_.timeline = std::move(timeline_).stretches(results_.duration_s);
+  std::vector<DeviceEvidence> evidence;
+  for (DeviceTally& tally : tallies_) evidence.push_back(std::move(tally).evidence(quiet_));
+  const std::vector<Judged> judged = judge_limits(scenario_->accept, evidence);
+  for (DeviceEvidence& device : evidence) results_.devices.push_back(std::move(device.result));
+  conclude(results_, judged);
+  return std::move(results_);
+}
+
+Analysis::Analysis(std::function<void(const TrialRow&)> row)
+    : fold_(std::make_unique<Fold>(std::move(row))) {}
+
+Analysis::~Analysis() = default;
+
+void Analysis::take(const journal::Entry& entry) { fold_->take(entry); }
+
+Results Analysis::finish(const journal::ReadSummary& reading) { return fold_->finish(reading); }
+
+}  // namespace plexor::analysis
