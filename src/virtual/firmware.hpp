@@ -1,0 +1,43 @@
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "virtual/device.hpp"
+#include "virtual/front_end.hpp"
+#include "virtual/line.hpp"
+#include "virtual/peak_detector.hpp"
+#include "virtual/simulation.hpp"
+
+namespace plexor::virtual_rig {
+
+/// The reference device: converter, peak detection with lockout, rhythms by
+/// interval windows after a decision gap, a report over its line.
+class Firmware final : public SimulatedDevice {
+ public:
+  Firmware(const FirmwareSettings& settings, const FrontEndSettings& front_end,
+           std::uint32_t device, std::uint64_t seed);
+
+  void feel(base::Instant) override {}  // it has only its sensor
+  void hear(const Sensor::Stretch& stretch) override;
+  [[nodiscard]] base::Instant decides_at() const override;
+  [[nodiscard]] std::optional<base::Event> decide() override;
+
+ private:
+  [[nodiscard]] base::Instant time_of(std::int64_t sample) const;
+  void take_peak(std::int64_t sample);
+
+  FirmwareSettings settings_;
+  FrontEnd front_end_;
+  PeakDetector detector_;
+  Line line_;
+  std::uint32_t device_;
+  base::Duration period_;
+  std::int64_t lockout_samples_;
+  std::int64_t decision_samples_;
+  std::int64_t locked_until_ = 0;
+  std::vector<std::int64_t> peaks_;  ///< of the rhythm being heard, by sample number
+};
+
+}  // namespace plexor::virtual_rig

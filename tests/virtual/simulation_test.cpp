@@ -1,0 +1,114 @@
+#include "virtual/simulation.hpp"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "base/error.hpp"
+#include "workshop.hpp"
+
+namespace plexor::virtual_rig {
+namespace {
+
+using ::testing::AllOf;
+using ::testing::HasSubstr;
+
+constexpr auto oak = "rig/simulated-oak.toml";
+
+Simulation parse(const std::string& text, const rig::RigFile& rig = workshop_rig()) {
+  return parse_simulation(text, "rig.toml", rig);
+}
+
+/// The shipped rig's text with one passage replaced, which must be there.
+std::string oak_with(const std::string& passage, const std::string& instead) {
+  std::string text = read_source_file(oak);
+  const auto at = text.find(passage);
+  EXPECT_NE(at, std::string::npos) << passage;
+  return at == std::string::npos ? text : text.replace(at, passage.size(), instead);
+}
+
+std::string error_of(const std::string& text, const rig::RigFile& rig = workshop_rig()) {
+  try {
+    (void)parse(text, rig);
+  } catch (const base::InputError& error) {
+    return error.what();
+  }
+  return "no error";
+}
+
+TEST(ParseSimulation, ReadsTheShippedRigs) {
+  for (const auto* path :
+       {oak, "demo-data/oak-counter-release-1.toml", "demo-data/oak-counter-release-2.toml"}) {
+    const std::string text = read_source_file(path);
+    const Simulation simulation = parse_simulation(text, path, rig::parse_rig(text, path));
+    ASSERT_TRUE(simulation.sensor) << path;
+    EXPECT_EQ(simulation.sensor->surface.modes.size(), 3U);
+    EXPECT_EQ(simulation.sensor->disturbances.size(), 3U);
+    EXPECT_GE(std::get<FirmwareSettings>(simulation.devices.at(0)).rhythms.size(), 3U);
+  }
+}
+
+constexpr auto dice_text = R"([simulated.tapper]
+[[simulated.device]]
+model = "dice"
+detects = 0.97
+decision_gap_ms = 400
+latency_ms = 450
+spread_ms = 30
+spread = "exponential"
+false_alarms_per_hour = 1.5
+[[simulated.device.rhythm]]
+name = "call"
+intervals_ms = [[100, 300]]
+)";
+
+TEST(ParseSimulation, DiceNeedNoSensor) {
+  const Simulation simulation = parse(dice_text);
+  EXPECT_FALSE(simulation.sensor);
+  const auto& dice = std::get<DiceSettings>(simulation.devices.at(0));
+  EXPECT_EQ(dice.detects, 0.97);
+  EXPECT_EQ(dice.spread, 30ms);
+  EXPECT_EQ(dice.spread_kind, DiceSettings::Spread::exponential);
+  EXPECT_EQ(dice.false_alarms_per_hour, 1.5);
+}
+
+TEST(ParseSimulation, TakesWhatIsNotSaidFromTheCalibration) {
+  const TapperSettings tapper = parse(dice_text).tapper;
+  EXPECT_EQ(tapper.transit_sd, 150us);
+  EXPECT_EQ(tapper.dead, 3600us);  // 60 % of the shortest calibrated pulse
+  EXPECT_FALSE(tapper.re_strike);
+}
+
+TEST(ParseSimulation, NamesWhatIsWrongAndWhere) {
+  EXPECT_THAT(error_of("[rig]\n"), HasSubstr("simulated"));
+  EXPECT_THAT(error_of(oak_with("lockout_ms", "lokout_ms")), HasSubstr("lockout_ms"));
+  EXPECT_THAT(error_of(oak_with("pick_up_mv = 2.0", "pick_up_v = 2.0")),
+              HasSubstr("did you mean \"pick_up_mv\"?"));
+  EXPECT_THAT(error_of(oak_with("rate_hz = 8000", "rate_hz = 7000")),
+              AllOf(HasSubstr("7000"), HasSubstr("whole number of nanoseconds")));
+  EXPECT_THAT(error_of(oak_with("[30, 160]", "[160, 30]")), HasSubstr("[shortest, longest]"));
+  EXPECT_THAT(error_of(oak_with("ring_hz = 900", "ring_hz = 5000")), HasSubstr("2000"));
+  EXPECT_THAT(error_of(oak_with("\"firmware\"", "\"magic\"")), HasSubstr("firmware, dice"));
+  EXPECT_THAT(error_of(oak_with("[[130, 290]]", "[[290, 130]]")), HasSubstr("low <= high"));
+  EXPECT_THAT(error_of(oak_with("noise_mv = 1.6", "noise_mv = nan")), HasSubstr("noise_mv"));
+}
+
+TEST(ParseSimulation, NeedsOneSimulatedDeviceForEachDevice) {
+  rig::RigFile rig = workshop_rig();
+  rig.devices.push_back({.name = "shelf", .version = "1"});
+  EXPECT_THAT(error_of(dice_text, rig), HasSubstr("each of the rig's 2 devices"));
+}
+
+TEST(ParseSimulation, NeedsACalibration) {
+  rig::RigFile rig = workshop_rig();
+  rig.calibration.reset();
+  EXPECT_THAT(error_of(dice_text, rig), HasSubstr("[calibration]"));
+}
+
+TEST(ParseSimulation, RefusesAReportBeforeTheRhythmHasEnded) {
+  std::string text = dice_text;
+  text.replace(text.find("latency_ms = 450"), 16, "latency_ms = 399");
+  EXPECT_THAT(error_of(text), HasSubstr("at least decision_gap_ms"));
+}
+
+}  // namespace
+}  // namespace plexor::virtual_rig

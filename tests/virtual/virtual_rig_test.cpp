@@ -1,0 +1,190 @@
+#include "virtual/virtual_rig.hpp"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "base/error.hpp"
+#include "workshop.hpp"
+
+namespace plexor::virtual_rig {
+namespace {
+
+using ::testing::IsEmpty;
+using ::testing::SizeIs;
+
+constexpr base::Instant start = base::segment_start;
+
+/// Calls and kilns in turn, one every 3 s, with disturbances and two devices.
+Simulation busy_simulation() {
+  Simulation simulation = workshop_simulation();
+  simulation.tapper.pick_up_mv = 2.0;
+  simulation.sensor->disturbances = {{.name = "mug put down",
+                                      .per_hour = 200,
+                                      .amplitude_mv = 60,
+                                      .amplitude_cv = 0.3,
+                                      .mode = {140, 20ms, 1.0},
+                                      .bumps = 2,
+                                      .shortest_gap = 100ms,
+                                      .longest_gap = 300ms}};
+  simulation.devices.push_back(simulation.devices.front());
+  std::get<FirmwareSettings>(simulation.devices.back()).sensitivity = 0.2;
+  std::get<FirmwareSettings>(simulation.devices.back()).lockout = 20ms;
+  return simulation;
+}
+
+/// Runs `trials` trials, waiting in steps of at most `step`.
+std::string run_text(const Simulation& simulation, std::uint64_t seed, int trials,
+                     base::Duration step) {
+  const rig::RigFile rig = workshop_rig();
+  VirtualRig virtual_rig(rig, simulation, seed, false);
+  std::string text;
+  for (int i = 1; i <= trials; ++i) {
+    const base::Instant first = start + i * 3s;
+    const std::vector<base::Duration> call{0ms, 190ms};
+    const std::vector<base::Duration> kiln{0ms, 180ms, 360ms};
+    virtual_rig.fire(pulses_for(rig, first, i % 2 == 0 ? kiln : call, 0.7 + 0.1 * (i % 5)));
+    while (virtual_rig.now() < first + 2s) {
+      const base::Instant until = std::min(virtual_rig.now() + step, first + 2s);
+      text += to_text(observe_all(virtual_rig, until));
+    }
+  }
+  return text;
+}
+
+std::uint64_t fnv_1a(const std::string& text) {
+  std::uint64_t hash = 1469598103934665603U;
+  for (const char c : text) hash = (hash ^ static_cast<unsigned char>(c)) * 1099511628211U;
+  return hash;
+}
+
+TEST(VirtualRig, SameSeedGivesTheSameObservationsAndAnotherDoesNot) {
+  const std::string once = run_text(busy_simulation(), 1, 20, 10s);
+  EXPECT_EQ(run_text(busy_simulation(), 1, 20, 10s), once);
+  EXPECT_NE(run_text(busy_simulation(), 2, 20, 10s), once);
+}
+
+TEST(VirtualRig, ObservesTheSameInBigAndSmallSteps) {
+  const std::string big = run_text(busy_simulation(), 3, 12, 10s);
+  EXPECT_EQ(run_text(busy_simulation(), 3, 12, 7ms), big);
+  EXPECT_EQ(run_text(busy_simulation(), 3, 12, 333333ns), big);
+}
+
+TEST(VirtualRig, GivesTheSameObservationsOnEveryBuild) {
+  // Golden: a change here means that recorded virtual runs can't be repeated.
+  EXPECT_EQ(fnv_1a(run_text(busy_simulation(), 20260611, 60, 10s)), 14327856143734628905U);
+}
+
+TEST(VirtualRig, ObservationsComeInTimeOrderAndTheClockStandsAtEach) {
+  const rig::RigFile rig = workshop_rig();
+  VirtualRig virtual_rig(rig, busy_simulation(), 1, false);
+  virtual_rig.fire(pulses_for(rig, start + 1s, {0ms, 180ms, 360ms}));
+  base::Instant last = start;
+  while (const auto one = virtual_rig.observe_until(start + 10s)) {
+    EXPECT_GE(rig::instant_of(*one), last);
+    EXPECT_EQ(virtual_rig.now(), rig::instant_of(*one));
+    last = virtual_rig.now();
+  }
+  EXPECT_EQ(virtual_rig.now(), start + 10s);
+  EXPECT_FALSE(virtual_rig.observe_until(start));  // a deadline in the past does not turn time back
+  EXPECT_EQ(virtual_rig.now(), start + 10s);
+}
+
+TEST(VirtualRig, ReportsEachPulseAndEachContact) {
+  const rig::RigFile rig = workshop_rig();
+  VirtualRig virtual_rig(rig, workshop_simulation(), 1, false);
+  const auto pulses = pulses_for(rig, start + 1s, {0ms, 190ms});
+  virtual_rig.fire(pulses);
+  const auto all = observe_all(virtual_rig, start + 3s);
+  const auto fired = only<rig::PulseFired>(all);
+  ASSERT_THAT(fired, SizeIs(2));
+  EXPECT_EQ(fired[1].tap, 1U);
+  EXPECT_EQ(fired[1].actual, pulses[1]);
+  const auto contacts = only<rig::ContactSensed>(all);
+  ASSERT_THAT(contacts, SizeIs(2));
+  EXPECT_LT(std::chrono::abs(contacts[1].at - (start + 1190ms)), 1ms);
+}
+
+TEST(VirtualRig, WithoutATipSwitchNoContactIsSensedButKnocksAreHeard) {
+  rig::RigFile rig = workshop_rig();
+  rig.contact = rig::ContactKind::none;
+  VirtualRig virtual_rig(rig, workshop_simulation(), 1, false);
+  virtual_rig.fire(pulses_for(rig, start + 1s, {0ms, 190ms}));
+  const auto all = observe_all(virtual_rig, start + 3s);
+  EXPECT_THAT(only<rig::ContactSensed>(all), IsEmpty());
+  EXPECT_THAT(only<base::Event>(all), SizeIs(1));
+}
+
+std::vector<rig::Observation> lifted_call(double pick_up_mv) {
+  const rig::RigFile rig = workshop_rig();
+  Simulation simulation = workshop_simulation();
+  simulation.tapper.pick_up_mv = pick_up_mv;
+  VirtualRig virtual_rig(rig, simulation, 1, true);
+  virtual_rig.fire(pulses_for(rig, start + 1s, {0ms, 190ms}));
+  return observe_all(virtual_rig, start + 3s);
+}
+
+TEST(LiftedRun, MakesNoContactAndOnlyAStrongPickUpIsHeard) {
+  const auto quiet = lifted_call(2.0);
+  EXPECT_THAT(only<rig::PulseFired>(quiet), SizeIs(2));
+  EXPECT_THAT(only<rig::ContactSensed>(quiet), IsEmpty());
+  EXPECT_THAT(only<base::Event>(quiet), IsEmpty());
+  const auto loud = lifted_call(80.0);
+  EXPECT_THAT(only<rig::ContactSensed>(loud), IsEmpty());
+  EXPECT_THAT(only<base::Event>(loud), SizeIs(1));
+}
+
+TEST(VirtualRig, RefusesPulsesThatItCannotGive) {
+  VirtualRig rig(workshop_rig(), workshop_simulation(), 1, false);
+  EXPECT_FALSE(rig.observe_until(start + 1s));
+  const auto refused = [&](std::vector<base::Pulse> pulses) {
+    EXPECT_THROW(rig.fire(pulses), base::RigFault);
+  };
+  refused({{start + 900ms, 10ms}});                       // past
+  refused({{start + 2s, 10ms}, {start + 2005ms, 10ms}});  // overlap
+  refused({{start + 3s, 10ms}, {start + 2s, 10ms}});      // order
+  refused({{start + 2s, 0ms}});                           // empty
+  EXPECT_THAT(observe_all(rig, start + 4s), IsEmpty());   // nothing was queued by the way
+  rig.fire(std::vector<base::Pulse>{{start + 5s, 10ms}});
+  refused({{start + 6s, 10ms}});  // pending
+  EXPECT_THAT(only<rig::PulseFired>(observe_all(rig, start + 5500ms)), SizeIs(1));
+  EXPECT_NO_THROW(rig.fire(std::vector<base::Pulse>{{start + 6s, 10ms}}));
+}
+
+TEST(VirtualRig, MakeSafeCutsTheRunningPulseAndDropsTheRest) {
+  const rig::RigFile rig = workshop_rig();
+  VirtualRig virtual_rig(rig, workshop_simulation(), 1, false);
+  virtual_rig.fire(std::vector<base::Pulse>{{start + 1s, 10ms}, {start + 2s, 10ms}});
+  EXPECT_FALSE(virtual_rig.observe_until(start + 1002ms));
+  virtual_rig.make_safe();
+  const auto all = observe_all(virtual_rig, start + 4s);
+  const auto fired = only<rig::PulseFired>(all);
+  ASSERT_THAT(fired, SizeIs(1));
+  EXPECT_EQ(fired[0].actual.on_time, 2ms);
+  EXPECT_THAT(only<rig::ContactSensed>(all), IsEmpty());  // 2 ms do not carry the plunger across
+  EXPECT_NO_THROW(virtual_rig.fire(std::vector<base::Pulse>{{start + 5s, 10ms}}));
+}
+
+TEST(VirtualRig, MakeSafeCannotCallBackAPlungerOnItsWay) {
+  VirtualRig virtual_rig(workshop_rig(), workshop_simulation(), 1, false);
+  virtual_rig.fire(std::vector<base::Pulse>{{start + 1s, 10ms}});
+  EXPECT_TRUE(virtual_rig.observe_until(start + 1012ms));  // the pulse has ended
+  virtual_rig.make_safe();
+  virtual_rig.make_safe();
+  EXPECT_THAT(only<rig::ContactSensed>(observe_all(virtual_rig, start + 2s)), SizeIs(1));
+}
+
+TEST(VirtualRig, QuietWithoutDisturbancesIsQuiet) {
+  // 12 LSB are 6 sd of this noise: one flag in some 20 h, and two within a call's window never.
+  VirtualRig rig(workshop_rig(), workshop_simulation(), 1, false);
+  EXPECT_THAT(observe_all(rig, start + 5min), IsEmpty());
+}
+
+TEST(VirtualRig, DisturbancesAreHeard) {
+  VirtualRig rig(workshop_rig(), busy_simulation(), 1, false);
+  const auto alarms = only<base::Event>(observe_all(rig, start + 5min));
+  EXPECT_GT(alarms.size(), 5U);  // 17 mugs to expect, most of their gaps inside the call's window
+  EXPECT_LT(alarms.size(), 50U);
+}
+
+}  // namespace
+}  // namespace plexor::virtual_rig
