@@ -1,0 +1,292 @@
+#include "run/conductor.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include "run/schedule.hpp"
+
+namespace plexor::run {
+
+namespace {
+
+using base::VoidReason;
+using journal::Ended;
+
+/// A contact later than this after its pulse ended is not explained by the pulse.
+constexpr base::Duration contact_may_lag = std::chrono::milliseconds{80};
+/// So many trials in a row without contact are a fault of the rig, not of chance.
+constexpr std::uint32_t most_misfires_in_row = 3;
+/// So often a trial is presented at the most; then the run gives up, undecided.
+constexpr std::uint32_t most_attempts = 5;
+/// One shift of the reference taps may be an accident; the second says the tapper has changed.
+constexpr std::uint32_t most_shifts_in_row = 2;
+
+/// Sensed contacts by the pulse that explains them; the last entry counts the unexplained.
+std::vector<std::uint32_t> contacts_by_pulse(const std::vector<base::Pulse>& pulses,
+                                             const std::vector<base::Instant>& contacts) {
+  std::vector<std::uint32_t> counts(pulses.size() + 1, 0);
+  for (const base::Instant contact : contacts) {
+    const auto after =
+        std::find_if(pulses.begin(), pulses.end(),
+                     [contact](const base::Pulse& pulse) { return pulse.on > contact; });
+    const auto index = static_cast<std::size_t>(after - pulses.begin());
+    const bool explained = index > 0 && contact <= pulses[index - 1].off() + contact_may_lag;
+    ++counts[explained ? index - 1 : pulses.size()];
+  }
+  return counts;
+}
+
+std::string name_of(const base::Trial& trial) {
+  if (trial.kind == base::TrialKind::reference) return "reference taps were";
+  return fmt::format("trial {} of block {} was", trial.id.number + 1, trial.id.block + 1);
+}
+
+base::Duration mean_transit(const std::vector<base::Pulse>& pulses,
+                            const std::vector<base::Instant>& contacts) {
+  base::Duration sum{};
+  for (std::size_t i = 0; i < pulses.size(); ++i) sum += contacts[i] - pulses[i].on;
+  return sum / static_cast<std::int64_t>(pulses.size());
+}
+
+}  // namespace
+
+Conductor::Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig, bool lifted,
+                     std::uint64_t first_sequence)
+    : scenario_(scenario),
+      rig_(rig),
+      lifted_(lifted),
+      next_sequence_(first_sequence),
+      history_(scenario),
+      pulse_check_(rig.limits, rig.coil, safety::cold(rig.coil), base::segment_start),
+      judge_(static_cast<std::uint32_t>(rig.devices.size()), scenario.incident_window),
+      device_up_(rig.devices.size(), true) {}
+
+void Conductor::begin(base::Instant now) {
+  earliest_start_ = now;
+  plan_next(now);
+}
+
+std::optional<Action> Conductor::take_action() {
+  if (actions_.empty()) return std::nullopt;
+  Action action = std::move(actions_.front());
+  actions_.pop_front();
+  return action;
+}
+
+Progress Conductor::progress() const {
+  Progress progress = progress_;
+  progress.remaining = history_.remaining();
+  return progress;
+}
+
+void Conductor::append(journal::Record record) {
+  actions_.emplace_back(Append{std::move(record)});
+  ++next_sequence_;
+}
+
+bool Conductor::contact_is_sensed() const { return rig_.contact != rig::ContactKind::none; }
+
+void Conductor::plan_next(base::Instant now) {
+  if (const auto trial = next(scenario_, history_)) {
+    plan(*trial, now);
+  } else {
+    count(judge_.finish());
+    end(Ended::Reason::complete, "", now);
+  }
+}
+
+void Conductor::plan(const base::Trial& trial, base::Instant now) {
+  if (trial.id.attempt >= most_attempts) {
+    end(Ended::Reason::too_many_voids,
+        fmt::format("{} void {} times", name_of(trial), most_attempts), now);
+    return;
+  }
+  history_.took(trial.id);
+  Current current;
+  current.planned.trial = trial;
+  current.planned.start = start_of(trial, earliest_start_, now, rig_);
+  if (!trial.taps.empty()) {
+    current.planned.pulses = pulses_of(trial, current.planned.start, rig_);
+    if (const auto refusal = pulse_check_.check(current.planned.pulses)) {
+      end(Ended::Reason::fault, refusal->reason, now);
+      return;
+    }
+    pulse_check_.accept(current.planned.pulses);
+    const auto coil = pulse_check_.coil_at(current.planned.pulses.back().off());
+    current.planned.coil_mc = static_cast<std::int32_t>(std::lround(coil.winding_c * 1000.0));
+  }
+  wake_at_ = closing(trial, current.planned.start);
+  earliest_start_ = earliest_next(trial, current.planned.start);
+  judge_.present(presented(current));
+  append(current.planned);
+  actions_.emplace_back(Commit{});
+  fire_when_durable_ = next_sequence_;
+  current_ = std::move(current);
+}
+
+judge::Presented Conductor::presented(const Current& current) const {
+  const base::Trial& trial = current.planned.trial;
+  const bool rhythm = trial.kind == base::TrialKind::rhythm;
+  return {.id = trial.id,
+          .kind = trial.kind,
+          .rhythm = trial.rhythm,
+          .expects = rhythm ? scenario_.rhythms[trial.rhythm].expects : std::string{},
+          .first_contact = current.planned.start,
+          .last_contact = last_contact(trial, current.planned.start),
+          .window = trial.window};
+}
+
+void Conductor::durable(std::uint64_t below, base::Instant now) {
+  if (current_ && !current_->fired && below >= fire_when_durable_) fire(now);
+}
+
+void Conductor::fire(base::Instant now) {
+  current_->fired = true;
+  const auto& pulses = current_->planned.pulses;
+  if (pulses.empty()) return;
+  if (now >= pulses.front().on) {  // the journal took too long: nothing may be tapped late
+    current_->void_reason = VoidReason::late_pulse;
+    return;
+  }
+  actions_.emplace_back(Fire{pulses});
+}
+
+void Conductor::observe(const rig::Observation& observation) {
+  if (ended_) return;
+  if (const auto* event = std::get_if<base::Event>(&observation)) {
+    append(journal::Heard{*event});
+    judge_.hear(*event);
+  } else if (const auto* change = std::get_if<rig::ListenerChanged>(&observation)) {
+    append(journal::ListenerState{change->device, change->up, change->at});
+    device_up_.at(change->device) = change->up;
+  } else if (current_) {
+    if (const auto* fired = std::get_if<rig::PulseFired>(&observation)) {
+      current_->actual.push_back(fired->actual);
+    } else if (const auto* contact = std::get_if<rig::ContactSensed>(&observation)) {
+      current_->contacts.push_back(contact->at);
+    }
+  }
+  const bool all_up = std::find(device_up_.begin(), device_up_.end(), false) == device_up_.end();
+  if (current_ && !all_up) current_->void_reason = VoidReason::listener_down;
+}
+
+void Conductor::wake(base::Instant now) {
+  if (ended_ || !current_) return;
+  // A contact later than planned moves the window's end.
+  const auto& contacts = current_->contacts;
+  if (current_->planned.trial.kind == base::TrialKind::rhythm && !contacts.empty()) {
+    wake_at_ = std::max(wake_at_, contacts.back() + current_->planned.trial.window);
+  }
+  if (now >= wake_at_) close(now);
+}
+
+std::optional<VoidReason> Conductor::assess_contacts(const Current& done) const {
+  for (std::size_t i = 0; i < done.actual.size(); ++i) {
+    if (done.actual[i].on - done.planned.pulses[i].on > scenario_.pulse_tolerance) {
+      return VoidReason::late_pulse;
+    }
+  }
+  if (!contact_is_sensed()) return std::nullopt;
+  const auto counts = contacts_by_pulse(done.actual, done.contacts);
+  const bool any = std::any_of(counts.begin(), counts.end(), [](auto n) { return n > 0; });
+  if (lifted_) return any ? std::optional(VoidReason::stray_contact) : std::nullopt;
+  if (counts.back() > 0) return VoidReason::stray_contact;
+  for (std::size_t i = 0; i < done.actual.size(); ++i) {
+    if (counts[i] == 0) return VoidReason::no_contact;
+    if (counts[i] > 1) return VoidReason::re_strike;
+  }
+  return std::nullopt;
+}
+
+void Conductor::close(base::Instant now) {
+  Current done = std::move(*current_);
+  current_.reset();
+  if (!done.void_reason) done.void_reason = assess_contacts(done);
+  const base::Trial& trial = done.planned.trial;
+  append(journal::TrialDone{trial.id, now, done.actual, done.contacts, done.void_reason});
+
+  const bool measured = !trial.taps.empty() && done.contacts.size() == trial.taps.size();
+  const base::Instant start = done.planned.start;
+  count(judge_.close(measured ? done.contacts.front() : start,
+                     measured ? done.contacts.back() : last_contact(trial, start),
+                     done.void_reason));
+
+  misfires_in_row_ = done.void_reason == VoidReason::no_contact ? misfires_in_row_ + 1 : 0;
+  if (misfires_in_row_ == most_misfires_in_row) {
+    end(Ended::Reason::fault,
+        fmt::format("{} trials in a row without contact: check tapper, supply and surface",
+                    most_misfires_in_row),
+        now);
+    return;
+  }
+  if (done.void_reason) {
+    if (trial.kind != base::TrialKind::reference) ++progress_.voids;
+    history_.voided(trial.id);
+  } else if (trial.kind == base::TrialKind::reference) {
+    assess_reference(done, now);
+  } else {
+    ++progress_.done;
+    if (scenario_.reference) since_reference_.push_back(trial.id);
+  }
+  if (!ended_) plan_next(now);
+}
+
+void Conductor::count(const std::optional<judge::Settled>& settled) {
+  if (!settled || settled->void_reason || settled->trial.expects.empty()) return;
+  for (const judge::Answer& answer : settled->answers) {
+    ++progress_.expected;
+    if (answer.outcome == base::Outcome::hit) ++progress_.hits;
+  }
+}
+
+void Conductor::assess_reference(const Current& done, base::Instant now) {
+  if (lifted_) return;  // nothing to measure
+  const base::Duration transit = mean_transit(done.actual, done.contacts);
+  if (!opening_transit_) opening_transit_ = transit;
+  const base::Duration shift = transit - *opening_transit_;
+  if (std::chrono::abs(shift) <= scenario_.reference->transit_tolerance) {
+    shifts_in_row_ = 0;
+    since_reference_.clear();
+    return;
+  }
+  take_back_since_reference(now, shift);
+  if (++shifts_in_row_ == most_shifts_in_row) {
+    end(Ended::Reason::fault,
+        fmt::format("the reference taps' transit moved by {:.2f} ms (tolerance {:.2f} ms): the "
+                    "tapper has changed; look at it and calibrate",
+                    base::to_ms(shift), base::to_ms(scenario_.reference->transit_tolerance)),
+        now);
+  }
+}
+
+void Conductor::take_back_since_reference(base::Instant now, base::Duration shift) {
+  append(journal::ReferenceShift{now, shift, static_cast<std::uint32_t>(since_reference_.size())});
+  for (const base::TrialId& id : since_reference_) history_.voided(id);
+  progress_.done -= since_reference_.size();
+  progress_.voids += since_reference_.size();
+  since_reference_.clear();
+}
+
+void Conductor::stop(Ended::Reason reason, const std::string& detail, base::Instant now) {
+  if (ended_) return;
+  actions_.emplace_front(MakeSafe{});
+  if (current_) {
+    append(journal::TrialDone{current_->planned.trial.id, now, current_->actual, current_->contacts,
+                              VoidReason::interrupted});
+    ++progress_.voids;
+    current_.reset();
+  }
+  end(reason, detail, now);
+}
+
+void Conductor::end(Ended::Reason reason, const std::string& detail, base::Instant now) {
+  if (reason != Ended::Reason::complete) actions_.emplace_front(MakeSafe{});
+  ended_ = Ended{reason, detail, now};
+  append(*ended_);
+  actions_.emplace_back(Commit{});
+}
+
+}  // namespace plexor::run

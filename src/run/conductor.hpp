@@ -1,0 +1,118 @@
+#pragma once
+
+#include <cstdint>
+#include <deque>
+#include <optional>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include "base/trial.hpp"
+#include "journal/records.hpp"
+#include "judge/judge.hpp"
+#include "rig/ports.hpp"
+#include "rig/rig_file.hpp"
+#include "safety/limits.hpp"
+#include "scenario/planner.hpp"
+#include "scenario/scenario.hpp"
+
+namespace plexor::run {
+
+/// What the conductor wants done, in this order.
+struct Append {
+  journal::Record record;
+};
+struct Commit {};  ///< make everything appended so far durable, then call Conductor::durable
+struct Fire {
+  std::vector<base::Pulse> pulses;
+};
+struct MakeSafe {};
+using Action = std::variant<Append, Commit, Fire, MakeSafe>;
+
+/// Where a run stands, for whoever watches.
+struct Progress {
+  std::uint64_t done = 0;       ///< trials presented that count
+  std::uint64_t remaining = 0;  ///< to come, repeats included
+  std::uint64_t voids = 0;
+  std::uint64_t hits = 0;      ///< over all devices
+  std::uint64_t expected = 0;  ///< answers that should have been hits, over all devices
+};
+
+/// Decides everything that happens in a run, and does nothing itself: inputs go
+/// in with their time, actions come out. Deterministic; knows no clock. The
+/// driver (runner.hpp) must carry out each action before it gives the next input.
+///
+/// A trial goes: plan, check against the limits, append, commit; when durable,
+/// fire; listen to its end; assess the stimulus (void or not); append; next.
+class Conductor {
+ public:
+  /// `first_sequence` is the sequence number of the first record it appends.
+  Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig, bool lifted,
+            std::uint64_t first_sequence);
+
+  /// Starts the plan. Call once, first.
+  void begin(base::Instant now);
+  /// Something was observed, in the order of time.
+  void observe(const rig::Observation& observation);
+  /// The time of wake_at() has come.
+  void wake(base::Instant now);
+  /// All records with a sequence number below this survive a power cut.
+  void durable(std::uint64_t below, base::Instant now);
+  /// Stop now: the actuator is made safe, a trial under way becomes void.
+  void stop(journal::Ended::Reason reason, const std::string& detail, base::Instant now);
+
+  /// The next thing to do, if any.
+  [[nodiscard]] std::optional<Action> take_action();
+  /// When to call wake() unless something is observed before.
+  [[nodiscard]] base::Instant wake_at() const { return wake_at_; }
+  /// How the run ended; nothing while it goes on.
+  [[nodiscard]] const std::optional<journal::Ended>& ended() const { return ended_; }
+  [[nodiscard]] Progress progress() const;
+
+ private:
+  /// A trial between its planning and its end.
+  struct Current {
+    journal::TrialPlanned planned;
+    bool fired = false;
+    std::vector<base::Pulse> actual;
+    std::vector<base::Instant> contacts;
+    std::optional<base::VoidReason> void_reason;
+  };
+
+  void append(journal::Record record);
+  void plan_next(base::Instant now);
+  void plan(const base::Trial& trial, base::Instant now);
+  void fire(base::Instant now);
+  void close(base::Instant now);
+  void count(const std::optional<judge::Settled>& settled);
+  void assess_reference(const Current& done, base::Instant now);
+  void take_back_since_reference(base::Instant now, base::Duration shift);
+  void end(journal::Ended::Reason reason, const std::string& detail, base::Instant now);
+  [[nodiscard]] judge::Presented presented(const Current& current) const;
+  [[nodiscard]] std::optional<base::VoidReason> assess_contacts(const Current& done) const;
+  [[nodiscard]] bool contact_is_sensed() const;
+
+  const scenario::Scenario& scenario_;
+  const rig::RigFile& rig_;
+  bool lifted_;
+  std::uint64_t next_sequence_;
+
+  scenario::History history_;
+  safety::PulseCheck pulse_check_;
+  judge::Judge judge_;
+  std::deque<Action> actions_;
+  std::optional<Current> current_;
+  std::uint64_t fire_when_durable_ = 0;  ///< sequence number that must be durable before firing
+  base::Instant earliest_start_;
+  base::Instant wake_at_;
+  std::optional<journal::Ended> ended_;
+
+  std::vector<bool> device_up_;
+  std::uint32_t misfires_in_row_ = 0;
+  std::vector<base::TrialId> since_reference_;  ///< valid trials since the last good reference taps
+  std::optional<base::Duration> opening_transit_;
+  std::uint32_t shifts_in_row_ = 0;
+  Progress progress_;
+};
+
+}  // namespace plexor::run

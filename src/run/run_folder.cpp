@@ -1,0 +1,42 @@
+#include "run/run_folder.hpp"
+
+#include <fmt/format.h>
+
+#include <system_error>
+
+#include "base/error.hpp"
+
+namespace plexor::run {
+
+namespace fs = std::filesystem;
+
+RunFolder create_run_folder(const fs::path& root) {
+  std::error_code error;
+  fs::create_directories(root, error);
+  if (error) {
+    throw base::InputError({root.string(), 0, 0}, fmt::format("\"{}\"", error.message()),
+                           "a folder that can be created for the run",
+                           "choose another place with --out");
+  }
+  RunFolder folder{root};
+  if (fs::exists(folder.journal(), error)) {
+    throw base::InputError({root.string(), 0, 0}, "a run that is there already",
+                           "a new folder for a new run",
+                           "choose another place with --out; recorded runs are never overwritten");
+  }
+  return folder;
+}
+
+RunFolder open_run_folder(const fs::path& path) {
+  std::error_code error;
+  RunFolder folder{fs::is_directory(path, error) ? path : path.parent_path()};
+  const bool names_journal = folder.root == path || path == folder.journal();
+  if (!names_journal || !fs::is_regular_file(folder.journal(), error)) {
+    throw base::InputError({path.string(), 0, 0}, "no journal.jsonl",
+                           "the folder of a run, or its journal.jsonl",
+                           "name the folder that \"plexor run\" printed");
+  }
+  return folder;
+}
+
+}  // namespace plexor::run

@@ -1,0 +1,27 @@
+#pragma once
+
+#include <filesystem>
+#include <string>
+
+namespace plexor::run {
+
+/// The files of one run. Everything but the journal can be made again from it.
+struct RunFolder {
+  std::filesystem::path root;
+
+  [[nodiscard]] std::filesystem::path journal() const { return root / "journal.jsonl"; }
+  [[nodiscard]] std::filesystem::path results_json() const { return root / "results.json"; }
+  [[nodiscard]] std::filesystem::path results_xml() const { return root / "results.xml"; }
+  [[nodiscard]] std::filesystem::path trials_csv() const { return root / "trials.csv"; }
+  [[nodiscard]] std::filesystem::path page() const { return root / "report.html"; }
+};
+
+/// Creates a folder (and its parents) for a new run. Throws base::InputError if
+/// it holds a journal already or can't be created.
+[[nodiscard]] RunFolder create_run_folder(const std::filesystem::path& root);
+
+/// The folder of a finished or interrupted run; `path` is the folder or its
+/// journal. Throws base::InputError if there is no journal.
+[[nodiscard]] RunFolder open_run_folder(const std::filesystem::path& path);
+
+}  // namespace plexor::run

@@ -1,0 +1,72 @@
+#include "run/runner.hpp"
+
+#include <utility>
+
+namespace plexor::run {
+
+namespace {
+
+class Driver {
+ public:
+  Driver(Conductor& conductor, RigPorts rig, journal::Writer& journal, Durability durability)
+      : conductor_(conductor), rig_(rig), journal_(journal), durability_(durability) {}
+
+  void carry_out_actions() {
+    while (auto action = conductor_.take_action()) {
+      std::visit([this](const auto& what) { carry_out(what); }, *action);
+    }
+  }
+
+ private:
+  void carry_out(const Append& append) { journal_.append(append.record); }
+  void carry_out(const Fire& fire) { rig_.actuator.fire(fire.pulses); }
+  void carry_out(const MakeSafe&) { rig_.actuator.make_safe(); }
+  void carry_out(const Commit&) {
+    if (durability_ == Durability::synced) {
+      journal_.sync();
+      conductor_.durable(journal_.durable(), rig_.clock.now());
+    } else {
+      journal_.flush();
+      conductor_.durable(journal_.next_sequence(), rig_.clock.now());
+    }
+  }
+
+  Conductor& conductor_;
+  RigPorts rig_;
+  journal::Writer& journal_;
+  Durability durability_;
+};
+
+void drive(Conductor& conductor, RigPorts rig, Driver& driver, const RunHooks& hooks) {
+  conductor.begin(rig.clock.now());
+  driver.carry_out_actions();
+  while (!conductor.ended()) {
+    if (hooks.stop_requested()) {
+      conductor.stop(journal::Ended::Reason::interrupted, "stopped by the user", rig.clock.now());
+    } else if (const auto observation = rig.senses.observe_until(conductor.wake_at())) {
+      conductor.observe(*observation);
+    } else {
+      conductor.wake(rig.clock.now());
+      hooks.on_progress(conductor.progress());
+    }
+    driver.carry_out_actions();
+  }
+}
+
+}  // namespace
+
+journal::Ended run_to_end(Conductor& conductor, RigPorts rig, journal::Writer& journal,
+                          Durability durability, const RunHooks& hooks) {
+  try {
+    Driver driver(conductor, rig, journal, durability);
+    drive(conductor, rig, driver, hooks);
+    journal.sync();
+  } catch (...) {
+    rig.actuator.make_safe();
+    throw;
+  }
+  rig.actuator.make_safe();
+  return *conductor.ended();
+}
+
+}  // namespace plexor::run

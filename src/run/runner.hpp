@@ -1,0 +1,37 @@
+#pragma once
+
+#include <functional>
+
+#include "journal/writer.hpp"
+#include "rig/ports.hpp"
+#include "run/conductor.hpp"
+
+namespace plexor::run {
+
+/// The rig as the driver sees it.
+struct RigPorts {
+  rig::Actuator& actuator;
+  rig::Senses& senses;
+  const rig::Clock& clock;
+};
+
+/// When a record counts as durable.
+enum class Durability : std::uint8_t {
+  synced,   ///< after a sync: survives a power cut (real rigs)
+  written,  ///< after a write: survives this process; nothing real moves (virtual time)
+};
+
+/// How the driver watches the world while it drives.
+struct RunHooks {
+  std::function<bool()> stop_requested;              ///< asked between any two inputs
+  std::function<void(const Progress&)> on_progress;  ///< called after each trial
+};
+
+/// Drives the conductor to the end of its run: carries out its actions, feeds
+/// it what the rig observes. Returns how the run ended. If anything throws, the
+/// actuator is made safe before the exception goes on; a failed journal ends the
+/// tapping at once.
+journal::Ended run_to_end(Conductor& conductor, RigPorts rig, journal::Writer& journal,
+                          Durability durability, const RunHooks& hooks);
+
+}  // namespace plexor::run

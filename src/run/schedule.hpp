@@ -1,0 +1,34 @@
+#pragma once
+
+#include <vector>
+
+#include "base/pulse.hpp"
+#include "base/trial.hpp"
+#include "rig/rig_file.hpp"
+
+namespace plexor::run {
+
+/// Least time from planning a trial to its first pulse: checks, the journal and the queue fit into
+/// it.
+inline constexpr base::Duration planning_lead = std::chrono::milliseconds{100};
+
+/// The instant of a trial's last planned contact; of its begin in quiet.
+[[nodiscard]] base::Instant last_contact(const base::Trial& trial, base::Instant start);
+
+/// When the trial no longer listens: end of the response window, or of the quiet stretch.
+[[nodiscard]] base::Instant closing(const base::Trial& trial, base::Instant start);
+
+/// Earliest first contact of the next trial.
+[[nodiscard]] base::Instant earliest_next(const base::Trial& trial, base::Instant start);
+
+/// When a trial planned at `now` can start: not before `earliest`, and late
+/// enough that its first pulse lies planning_lead ahead.
+[[nodiscard]] base::Instant start_of(const base::Trial& trial, base::Instant earliest,
+                                     base::Instant now, const rig::RigFile& rig);
+
+/// One pulse for each tap: begins a transit before its contact is due.
+/// A trial with taps needs a calibrated rig that covers its strikes (rehearse checks both).
+[[nodiscard]] std::vector<base::Pulse> pulses_of(const base::Trial& trial, base::Instant start,
+                                                 const rig::RigFile& rig);
+
+}  // namespace plexor::run

@@ -1,0 +1,180 @@
+#include "run/conductor.hpp"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <set>
+
+#include "base/random.hpp"
+#include "conductor/bench_setup.hpp"
+
+namespace plexor::run {
+namespace {
+
+using namespace std::chrono_literals;
+using base::VoidReason;
+using journal::Ended;
+using ::testing::Each;
+using ::testing::ElementsAre;
+using ::testing::HasSubstr;
+using ::testing::IsEmpty;
+using ::testing::SizeIs;
+
+const std::string with_reference =
+    "[reference]\nevery_trials = 5\ntaps = 2\nstrike_m_s = 0.9\ntransit_tolerance_ms = 1\n";
+
+TEST(Conductor, PresentsEveryTrialOnceAndEndsComplete) {
+  Bench bench(scenario_text(40));
+  EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
+  std::set<std::uint32_t> numbers;
+  for (const auto& planned : bench.records<journal::TrialPlanned>()) {
+    numbers.insert(planned.trial.id.number);
+  }
+  EXPECT_THAT(numbers, SizeIs(40));
+  EXPECT_THAT(bench.voids(), IsEmpty());
+  EXPECT_EQ(bench.progress().hits, 40U);
+  EXPECT_EQ(bench.tapper.fired.size(), 80U);
+}
+
+TEST(Conductor, GivesTheSameJournalForTheSameSeed) {
+  Bench first(scenario_text(20, "[jitter]\nmodel = \"human\"\ntempo_cv = 0.05\nmotor_sd_ms = 5\n"));
+  Bench second(
+      scenario_text(20, "[jitter]\nmodel = \"human\"\ntempo_cv = 0.05\nmotor_sd_ms = 5\n"));
+  first.run();
+  second.run();
+  EXPECT_EQ(first.bytes, second.bytes);
+}
+
+TEST(Conductor, RepeatsATrialWithoutContact) {
+  Bench bench(scenario_text(10), {.no_contact = {4}});
+  EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
+  EXPECT_THAT(bench.voids(), ElementsAre(VoidReason::no_contact));
+  EXPECT_THAT(bench.records<journal::TrialPlanned>(), SizeIs(11));
+  EXPECT_EQ(bench.progress().done, 10U);
+}
+
+TEST(Conductor, VoidsARestrikeAndALatePulse) {
+  Bench bench(scenario_text(10), {.second_contact = {3}, .late = {8}});
+  EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
+  EXPECT_THAT(bench.voids(), ElementsAre(VoidReason::re_strike, VoidReason::late_pulse));
+}
+
+TEST(Conductor, TreatsMisfiresInARowAsAFaultAndMakesTheTapperSafe) {
+  Bench bench(scenario_text(10), {.no_contact = {1, 2, 3, 4, 5, 6}});
+  const Ended ended = bench.run();
+  EXPECT_EQ(ended.reason, Ended::Reason::fault);
+  EXPECT_THAT(ended.detail, HasSubstr("without contact"));
+  EXPECT_GE(bench.tapper.made_safe, 1);
+  EXPECT_EQ(bench.tapper.fired.size(), 6U);
+}
+
+TEST(Conductor, NeverCountsTrialsWhileADeviceCannotBeHeard) {
+  Bench bench(scenario_text(10), {.listener_down_at = base::segment_start + 3s,
+                                  .listener_up_at = base::segment_start + 5s});
+  EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
+  EXPECT_THAT(bench.voids(), Each(VoidReason::listener_down));
+  EXPECT_FALSE(bench.voids().empty());
+  EXPECT_EQ(bench.progress().done, 10U);
+}
+
+TEST(Conductor, GivesUpOnATrialThatIsAlwaysVoid) {
+  Bench bench(scenario_text(3), {.listener_down_at = base::segment_start + 1s});
+  EXPECT_EQ(bench.run().reason, Ended::Reason::too_many_voids);
+}
+
+TEST(Conductor, TakesBackWhatLiesBeforeAShiftOfTheReferenceTaps) {
+  // 2 reference taps, 5 trials of 2 taps, then the transit moves: pulse 13 is a reference tap.
+  Bench bench(scenario_text(15, with_reference), {.transit_moves_at = 13});
+  const Ended ended = bench.run();
+  const auto shifts = bench.records<journal::ReferenceShift>();
+  ASSERT_THAT(shifts, SizeIs(2));
+  EXPECT_EQ(shifts[0].voided, 5U);
+  EXPECT_EQ(shifts[0].shift, 5ms);
+  EXPECT_EQ(ended.reason, Ended::Reason::fault);
+  EXPECT_THAT(ended.detail, HasSubstr("calibrate"));
+}
+
+TEST(Conductor, StopsSafelyInTheMiddleOfATrial) {
+  Bench bench(scenario_text(10));
+  EXPECT_EQ(bench.run(7).reason, Ended::Reason::interrupted);
+  EXPECT_GE(bench.tapper.made_safe, 1);
+  EXPECT_THAT(bench.records<Ended>(), SizeIs(1));
+  EXPECT_THAT(bench.voids(), ElementsAre(VoidReason::interrupted));
+}
+
+TEST(Conductor, StopsTappingWhenTheJournalFails) {
+  Bench bench(scenario_text(10));
+  EXPECT_THROW(bench.run(-1, 5), base::RigFault);
+  EXPECT_GE(bench.tapper.made_safe, 1);
+  const std::size_t fired = bench.tapper.fired.size();
+  EXPECT_LT(fired, 20U);
+  // Nothing was tapped that the journal does not hold.
+  EXPECT_LE(fired, 2 * bench.records<journal::TrialPlanned>().size());
+}
+
+TEST(Conductor, VoidsAnyContactInALiftedRun) {
+  Bench bench(scenario_text(3), {.no_contact = {1, 2, 3, 4, 6}}, true);
+  bench.run();
+  EXPECT_THAT(bench.voids(), Each(VoidReason::stray_contact));
+}
+
+TEST(Conductor, FiresOnlyWhenThePlanIsDurable) {
+  Bench setup(scenario_text(1));
+  const auto scenario = scenario::parse_scenario(scenario_text(1), "test.toml");
+  Conductor conductor(scenario, setup.rig(), false, 1);
+  conductor.begin(base::segment_start);
+  while (const auto action = conductor.take_action()) {
+    EXPECT_FALSE(std::holds_alternative<Fire>(*action));
+  }
+  conductor.durable(1, base::segment_start);  // not yet the plan's own record
+  EXPECT_FALSE(conductor.take_action().has_value());
+  conductor.durable(2, base::segment_start);
+  const auto action = conductor.take_action();
+  ASSERT_TRUE(action.has_value());
+  EXPECT_TRUE(std::holds_alternative<Fire>(*action));
+}
+
+TEST(Conductor, DropsTheTapsWhenTheJournalTakesTooLong) {
+  Bench setup(scenario_text(1));
+  const auto scenario = scenario::parse_scenario(scenario_text(1), "test.toml");
+  Conductor conductor(scenario, setup.rig(), false, 1);
+  conductor.begin(base::segment_start);
+  while (conductor.take_action()) {
+  }
+  conductor.durable(2, base::segment_start + 10s);
+  EXPECT_FALSE(conductor.take_action().has_value());
+  conductor.wake(base::segment_start + 20s);
+  const auto action = conductor.take_action();
+  ASSERT_TRUE(action.has_value());
+  EXPECT_EQ(std::get<journal::TrialDone>(std::get<Append>(*action).record).void_reason,
+            VoidReason::late_pulse);
+}
+
+TEST(Conductor, KeepsTheLimitsWhateverGoesWrong) {
+  for (std::uint32_t i = 0; i < 200; ++i) {
+    Script script;
+    const auto draw = [&](std::uint32_t what, std::int64_t high) {
+      return static_cast<int>(
+          base::uniform_between({.seed = 99, .trial = i, .tap = what}, 1, high));
+    };
+    for (std::uint32_t k = 0; k < 4; ++k) {
+      script.no_contact.insert(draw(k, 60));
+      script.second_contact.insert(draw(10 + k, 60));
+      script.late.insert(draw(20 + k, 60));
+    }
+    if (draw(30, 3) == 1) script.transit_moves_at = draw(31, 60);
+    Bench bench(scenario_text(20, with_reference), script);
+    bench.run(draw(40, 3) == 1 ? draw(41, 150) : -1);
+    const auto& fired = bench.tapper.fired;
+    for (std::size_t k = 0; k < fired.size(); ++k) {
+      ASSERT_LE(fired[k].on_time, 30ms);
+      if (k == 0) continue;
+      ASSERT_GE(fired[k].on - fired[k - 1].off(), 40ms);
+    }
+    ASSERT_THAT(bench.records<Ended>(), SizeIs(1));
+    ASSERT_GE(bench.tapper.made_safe, 1);
+  }
+}
+
+}  // namespace
+}  // namespace plexor::run

@@ -1,0 +1,105 @@
+#pragma once
+
+#include <algorithm>
+#include <deque>
+#include <optional>
+#include <set>
+#include <vector>
+
+#include "base/error.hpp"
+#include "rig/calibration.hpp"
+#include "rig/ports.hpp"
+
+namespace plexor::run {
+
+/// What goes wrong, as data. Pulses count from 1 over the whole run.
+struct Script {
+  std::set<int> no_contact{};             ///< these pulses do not land
+  std::set<int> second_contact{};         ///< these land twice
+  std::set<int> late{};                   ///< these begin 10 ms late
+  std::optional<int> transit_moves_at{};  ///< from this pulse on the transit is 5 ms longer
+  std::optional<base::Instant> listener_down_at{};
+  std::optional<base::Instant> listener_up_at{};
+  bool answers = true;  ///< the device answers each burst 300 ms after its last contact
+};
+
+/// A rig of virtual time that lands every pulse after its calibrated transit, except as scripted.
+class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock {
+ public:
+  ScriptedRig(const rig::Calibration& calibration, Script script)
+      : calibration_(calibration), script_(std::move(script)) {
+    if (script_.listener_down_at) push(rig::ListenerChanged{0, false, *script_.listener_down_at});
+    if (script_.listener_up_at) push(rig::ListenerChanged{0, true, *script_.listener_up_at});
+  }
+
+  void fire(std::span<const base::Pulse> pulses) override {
+    if (now_ < busy_until_) throw base::RigFault("pulses are still pending");
+    for (std::uint32_t tap = 0; tap < pulses.size(); ++tap) land(tap, pulses[tap]);
+    busy_until_ = pulses.back().off();
+    if (script_.answers) {
+      base::Event event;
+      event.name = "call";
+      event.arrival = pulses.back().on + std::chrono::milliseconds{320};
+      push(event);
+    }
+    fired.insert(fired.end(), pulses.begin(), pulses.end());
+  }
+
+  void make_safe() noexcept override { ++made_safe; }
+
+  std::optional<rig::Observation> observe_until(base::Instant deadline) override {
+    if (!coming_.empty() && instant_of(coming_.front()) <= deadline) {
+      rig::Observation observation = coming_.front();
+      coming_.pop_front();
+      now_ = std::max(now_, instant_of(observation));
+      return observation;
+    }
+    now_ = std::max(now_, deadline);
+    return std::nullopt;
+  }
+
+  [[nodiscard]] base::Instant now() const override { return now_; }
+
+  std::vector<base::Pulse> fired;
+  int made_safe = 0;
+
+ private:
+  void land(std::uint32_t tap, base::Pulse pulse) {
+    const int number = ++pulses_;
+    if (script_.late.contains(number)) pulse.on += std::chrono::milliseconds{10};
+    push(rig::PulseFired{tap, pulse});
+    if (script_.no_contact.contains(number)) return;
+    base::Instant contact = pulse.on + transit_of(pulse.on_time);
+    if (script_.transit_moves_at && number >= *script_.transit_moves_at) {
+      contact += std::chrono::milliseconds{5};
+    }
+    push(rig::ContactSensed{contact});
+    if (script_.second_contact.contains(number)) {
+      push(rig::ContactSensed{contact + std::chrono::milliseconds{25}});
+    }
+  }
+
+  [[nodiscard]] base::Duration transit_of(base::Duration on_time) const {
+    const auto& points = calibration_.points;
+    const auto point = std::find_if(points.begin(), points.end(),
+                                    [&](const auto& p) { return p.on_time >= on_time; });
+    return (point == points.end() ? points.back() : *point).transit;
+  }
+
+  void push(rig::Observation observation) {
+    const auto before = [](const rig::Observation& a, const rig::Observation& b) {
+      return instant_of(a) < instant_of(b);
+    };
+    coming_.insert(std::upper_bound(coming_.begin(), coming_.end(), observation, before),
+                   std::move(observation));
+  }
+
+  const rig::Calibration& calibration_;
+  Script script_;
+  std::deque<rig::Observation> coming_;
+  base::Instant now_ = base::segment_start;
+  base::Instant busy_until_ = base::segment_start;
+  int pulses_ = 0;
+};
+
+}  // namespace plexor::run
