@@ -1,0 +1,13 @@
+#pragma once
+
+#include <string_view>
+
+/// The page's parts, compiled in by embed.cmake from reports/ and from the system's Chart.js.
+namespace plexor::report::assets {
+
+extern const std::string_view page_html;  ///< mustache template
+extern const std::string_view page_css;
+extern const std::string_view page_js;
+extern const std::string_view chart_js;
+
+}  // namespace plexor::report::assets

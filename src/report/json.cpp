@@ -1,0 +1,315 @@
+#include "report/json.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+#include <cstdlib>
+#include <nlohmann/json.hpp>
+#include <optional>
+#include <string_view>
+
+#include "report/format.hpp"
+
+namespace plexor::report {
+
+namespace {
+
+using Json = nlohmann::ordered_json;
+using analysis::Interval;
+
+/// Nine significant digits: more than any figure is good for, and short to write.
+Json number(double value) {
+  if (!std::isfinite(value)) return nullptr;
+  const double shortened = std::strtod(fmt::format("{:.9g}", value).c_str(), nullptr);
+  return shortened == 0.0 ? 0.0 : shortened;
+}
+
+Json text_or_null(std::string_view text) { return text.empty() ? Json(nullptr) : Json(text); }
+
+Json numbers(const std::vector<double>& values) {
+  Json list = Json::array();
+  for (const double value : values) list.push_back(number(value));
+  return list;
+}
+
+/// `object[key]`, and beside it whether the value lies beyond everything that was measured; null
+/// without that is no bound at all.
+void put(Json& object, const std::string& key, double value) {
+  object[key] = number(value);
+  object[key + "_beyond"] = std::isinf(value) && value > 0.0;
+}
+
+Json optional_number(const std::optional<double>& value) {
+  return value ? number(*value) : Json(nullptr);
+}
+
+std::string_view to_text(analysis::Sides sides) {
+  switch (sides) {
+    case analysis::Sides::two: return "two";
+    case analysis::Sides::lower: return "lower";
+    case analysis::Sides::upper: return "upper";
+  }
+  return "two";
+}
+
+/// `suffix` is the unit in the keys: "", "_ms" or "_per_hour".
+Json interval(const std::optional<Interval>& value, const std::string& suffix) {
+  if (!value) return nullptr;
+  Json object;
+  put(object, "lower" + suffix, value->lower);
+  put(object, "upper" + suffix, value->upper);
+  object["confidence"] = number(value->confidence);
+  object["sides"] = to_text(value->sides);
+  object["method"] = value->method;
+  return object;
+}
+
+Json proportion(const analysis::Proportion& value) {
+  return {{"x", value.x},
+          {"n", value.n},
+          {"share", optional_number(value.estimate)},
+          {"exact", interval(value.exact, "")},
+          {"wilson", interval(value.wilson, "")}};
+}
+
+Json run(const analysis::Results& results) {
+  const journal::Header& header = results.header;
+  Json ended = nullptr;
+  if (results.ended) {
+    ended = {{"reason", journal::to_text(results.ended->reason)},
+             {"detail", results.ended->detail},
+             {"at_s", number(base::to_s(results.ended->at - base::segment_start))}};
+  }
+  Json host = nullptr;
+  if (results.host) {
+    host = {{"started_utc", results.host->started_utc},
+            {"name", results.host->host_name},
+            {"system", results.host->system}};
+  }
+  return {{"scenario", results.scenario_name},
+          {"purpose", results.purpose},
+          {"scenario_file", header.scenario_file},
+          {"rig_file", header.rig_file},
+          {"seed", header.seed},
+          {"lifted", header.lifted},
+          {"duration_s", number(results.duration_s)},
+          {"quiet_h", number(results.quiet_hours)},
+          {"ended", ended},
+          {"host", host}};
+}
+
+Json rig(const journal::RigFacts& facts) {
+  Json devices = Json::array();
+  for (const journal::DeviceFacts& device : facts.devices) {
+    devices.push_back({{"name", device.name},
+                       {"version", device.version},
+                       {"line_time_ms", number(base::to_ms(device.line_time))},
+                       {"pattern_end_gap_ms", number(base::to_ms(device.pattern_end_gap))}});
+  }
+  return {{"name", facts.name},
+          {"simulated", facts.simulated},
+          {"calibrated", facts.calibrated},
+          {"calibration_date", text_or_null(facts.calibration_date)},
+          {"contact_sensed", facts.contact_sensed},
+          {"transit_sd_ms", number(base::to_ms(facts.transit_sd))},
+          {"surface", facts.surface},
+          {"spot", facts.spot},
+          {"mounting", facts.mounting},
+          {"devices", devices}};
+}
+
+Json trials(const analysis::Results& results) {
+  Json voids = Json::object();
+  for (const base::VoidReason reason : base::all_void_reasons) {
+    voids[std::string(base::to_text(reason))] = results.voids[static_cast<std::size_t>(reason)];
+  }
+  return {{"planned", results.trials_planned},
+          {"valid", results.trials_valid},
+          {"void_share", number(results.void_fraction)},
+          {"void_share_at_most", number(results.max_void_fraction)},
+          {"voids", voids}};
+}
+
+std::string_view unit_name(const analysis::Verdict& verdict) {
+  if (verdict.unit == "/h") return "per_hour";
+  return verdict.unit.empty() ? std::string_view("share") : std::string_view(verdict.unit);
+}
+
+Json verdict(const analysis::Verdict& value) {
+  Json object = {{"device", value.device},
+                 {"figure", value.figure},
+                 {"unit", unit_name(value)},
+                 {"side", value.at_least ? "at-least" : "at-most"},
+                 {"limit", number(value.limit)},
+                 {"estimate", optional_number(value.estimate)},
+                 {"estimate_beyond", estimate_is_beyond(value)},
+                 {"interval", interval(value.interval, "")},
+                 {"n", value.n},
+                 {"judgement", analysis::to_text(value.judgement)}};
+  object["more_needed"] = value.more_needed ? Json(*value.more_needed) : Json(nullptr);
+  object["reason"] = value.reason;
+  return object;
+}
+
+Json rhythm(const analysis::RhythmResult& value) {
+  Json outcomes = Json::object();
+  for (const base::Outcome outcome : base::all_outcomes) {
+    outcomes[std::string(base::to_text(outcome))] =
+        value.outcomes[static_cast<std::size_t>(outcome)];
+  }
+  return {{"rhythm", value.rhythm},         {"expects", text_or_null(value.expects)},
+          {"outcomes", outcomes},           {"correct", proportion(value.correct)},
+          {"duplicates", value.duplicates}, {"median_ms", optional_number(value.median_ms)}};
+}
+
+Json percentiles(const std::vector<analysis::Percentile>& values) {
+  Json list = Json::array();
+  for (const analysis::Percentile& value : values) {
+    Json object = {{"p", number(value.p)}};
+    object["ms"] = optional_number(value.ms);
+    object["beyond"] = value.ms.has_value() && std::isinf(*value.ms);
+    object["interval"] = interval(value.interval, "_ms");
+    list.push_back(std::move(object));
+  }
+  return list;
+}
+
+Json latency(const analysis::Latency& value) {
+  Json histogram = Json::array();
+  for (const analysis::LatencyBin& bin : value.histogram) {
+    histogram.push_back(
+        {{"from_ms", number(bin.from_ms)}, {"to_ms", number(bin.to_ms)}, {"count", bin.count}});
+  }
+  Json ecdf = Json::array();
+  for (const auto& [ms, share] : value.ecdf) {
+    ecdf.push_back({{"ms", number(ms)}, {"share", number(share)}});
+  }
+  return {{"n", value.n},
+          {"heard", value.heard},
+          {"percentiles", percentiles(value.percentiles)},
+          {"heard_percentiles", percentiles(value.heard_percentiles)},
+          {"histogram", histogram},
+          {"ecdf", ecdf},
+          {"line_time_ms", number(value.line_time_ms)},
+          {"pattern_end_gap_ms", number(value.pattern_end_gap_ms)}};
+}
+
+/// The same numbers are metres per second only on a calibrated rig.
+std::string strike_key(bool calibrated, const std::string& part) {
+  return part + (calibrated ? "_m_s" : "_drive");
+}
+
+Json strength(const std::vector<analysis::StrengthBin>& bins, bool calibrated) {
+  Json list = Json::array();
+  for (const analysis::StrengthBin& bin : bins) {
+    list.push_back({{strike_key(calibrated, "from"), number(bin.from_m_s)},
+                    {strike_key(calibrated, "to"), number(bin.to_m_s)},
+                    {"detected", proportion(bin.detected)}});
+  }
+  return list;
+}
+
+Json confusion(const analysis::DeviceResult& value) {
+  Json presented = Json::array();
+  for (const analysis::RhythmResult& one : value.rhythms) presented.push_back(one.rhythm);
+  return {{"presented", presented}, {"heard", value.heard_names}, {"counts", value.confusion}};
+}
+
+Json device(const analysis::DeviceResult& value, bool calibrated) {
+  Json rhythms = Json::array();
+  for (const analysis::RhythmResult& one : value.rhythms) rhythms.push_back(rhythm(one));
+  const analysis::AlarmRate& alarms = value.false_alarms;
+  return {{"name", value.name},
+          {"version", value.version},
+          {"detection", proportion(value.detection)},
+          {"false_responses", proportion(value.false_responses)},
+          {"confusions", proportion(value.confusions)},
+          {"d_prime", optional_number(value.d_prime)},
+          {"false_alarms",
+           {{"incidents", alarms.incidents},
+            {"listened_h", number(alarms.hours)},
+            {"per_hour", optional_number(alarms.per_hour)},
+            {"exact", interval(alarms.exact, "_per_hour")}}},
+          {"gap_alarms", value.gap_alarms},
+          {"duplicates", value.duplicates},
+          {"rhythms", rhythms},
+          {"confusion", confusion(value)},
+          {"latency", latency(value.latency)},
+          {"strength", strength(value.strength, calibrated)}};
+}
+
+Json finding(const analysis::Finding& value, bool calibrated) {
+  return {{"segment", value.segment},
+          {"at_s", number(base::to_s(value.at - base::segment_start))},
+          {"device", value.device},
+          {"what", value.what},
+          {"trial",
+           {{"block", value.trial.block},
+            {"number", value.trial.number},
+            {"attempt", value.trial.attempt}}},
+          {"rhythm", text_or_null(value.rhythm)},
+          {"commanded_ms", numbers(value.commanded_ms)},
+          {strike_key(calibrated, "strike"), numbers(value.strike_m_s)},
+          {"measured_ms", numbers(value.measured_ms)},
+          {"heard", text_or_null(value.heard)},
+          {"latency_ms", optional_number(value.latency_ms)},
+          {"duplicates", value.duplicates}};
+}
+
+Json timeline(const std::vector<analysis::TimelineBin>& bins) {
+  Json list = Json::array();
+  for (const analysis::TimelineBin& bin : bins) {
+    list.push_back({{"from_s", number(bin.from_s)},
+                    {"to_s", number(bin.to_s)},
+                    {"answers", bin.trials},
+                    {"wrong", bin.wrong},
+                    {"alarms", bin.alarms}});
+  }
+  return list;
+}
+
+Json reading(const journal::ReadSummary& value) {
+  Json damages = Json::array();
+  for (const journal::Damage& one : value.damages) {
+    damages.push_back({{"line", one.line},
+                       {"offset", one.offset},
+                       {"bytes", one.bytes},
+                       {"torn_tail", one.torn_tail},
+                       {"what", one.what}});
+  }
+  return {{"records", value.records},
+          {"bytes", value.bytes},
+          {"damage_count", value.damage_count},
+          {"damages", damages}};
+}
+
+}  // namespace
+
+std::string results_json(const analysis::Results& results) {
+  const bool calibrated = results.header.rig.calibrated;
+  Json verdicts = Json::array();
+  for (const analysis::Verdict& one : results.verdicts) verdicts.push_back(verdict(one));
+  Json devices = Json::array();
+  for (const analysis::DeviceResult& one : results.devices) {
+    devices.push_back(device(one, calibrated));
+  }
+  Json findings = Json::array();
+  for (const analysis::Finding& one : results.findings)
+    findings.push_back(finding(one, calibrated));
+  Json root = {{"format", results_format},
+               {"plexor_version", results.header.plexor_version},
+               {"overall", analysis::to_text(results.overall)},
+               {"headline", results.headline},
+               {"run", run(results)},
+               {"rig", rig(results.header.rig)},
+               {"trials", trials(results)},
+               {"verdicts", verdicts},
+               {"devices", devices},
+               {"findings_total", results.findings_total},
+               {"findings", findings},
+               {"timeline", timeline(results.timeline)},
+               {"journal", reading(results.reading)}};
+  return root.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+}
+
+}  // namespace plexor::report

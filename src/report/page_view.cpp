@@ -1,0 +1,366 @@
+#include "report/page_view.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <utility>
+#include <vector>
+
+#include "analysis/number_text.hpp"
+#include "report/format.hpp"
+
+namespace plexor::report {
+
+namespace {
+
+using analysis::Verdict;
+
+/// The ends of an interval; infinite where it has none on that side.
+std::pair<double, double> claimed_ends(const analysis::Interval& interval) {
+  constexpr double infinity = std::numeric_limits<double>::infinity();
+  return {interval.sides == analysis::Sides::upper ? -infinity : interval.lower,
+          interval.sides == analysis::Sides::lower ? infinity : interval.upper};
+}
+
+/// Positions on a small ruler, in percent of its width: the interval, the estimate, the limit and
+/// the side of it that is accepted. What is infinite lies at the ruler's ends.
+View ruler(const Verdict& verdict) {
+  if (!verdict.interval) return false;
+  const auto [lower, upper] = claimed_ends(*verdict.interval);
+  double least = verdict.limit;
+  double most = verdict.limit;
+  for (const double value : {lower, upper, verdict.estimate.value_or(verdict.limit)}) {
+    if (!std::isfinite(value)) continue;
+    least = std::min(least, value);
+    most = std::max(most, value);
+  }
+  const double margin = std::max(0.25 * (most - least), 0.02 * std::abs(most) + 1e-9);
+  const auto at = [&](double value) {
+    if (std::isinf(value)) return value > 0.0 ? 100.0 : 0.0;
+    return 100.0 * (value - least + margin) / (most - least + 2.0 * margin);
+  };
+  const double limit = at(verdict.limit);
+  const auto text = [](double percent) { return fmt::format("{:.1f}", percent); };
+  return {{"left", text(at(lower))},
+          {"width", text(at(upper) - at(lower))},
+          {"limit", text(limit)},
+          {"beyond", std::isinf(lower) && lower > 0.0},
+          {"accepted_left", text(verdict.at_least ? limit : 0.0)},
+          {"accepted_width", text(verdict.at_least ? 100.0 - limit : limit)},
+          {"estimate", verdict.estimate ? View(text(at(*verdict.estimate))) : View(false)}};
+}
+
+View verdict_view(const Verdict& verdict) {
+  return {{"mark", analysis::to_text(verdict.judgement)},
+          {"word", mark_word(verdict.judgement)},
+          {"device", verdict.device},
+          {"figure", verdict.figure},
+          {"limit", limit_text(verdict)},
+          {"estimate", estimate_text(verdict)},
+          {"bound",
+           verdict.interval ? interval_text(*verdict.interval, verdict.unit, verdict.limit) : "–"},
+          {"confidence", verdict.interval ? confidence_text(*verdict.interval) : "–"},
+          {"sample", sample_text(verdict)},
+          {"ruler", ruler(verdict)},
+          {"reason", verdict.reason}};
+}
+
+/// A key figure without a limit: the two-sided interval stands for itself.
+View plain_figure(const std::string& label, const std::string& value,
+                  const std::optional<analysis::Interval>& interval, std::string_view unit,
+                  const std::string& sample) {
+  return {{"label", label},
+          {"value", value},
+          {"judged", false},
+          {"bound", interval ? View(interval_text(*interval, unit)) : View(false)},
+          {"confidence", interval ? View(confidence_text(*interval)) : View(false)},
+          {"sample", sample},
+          {"limit", "no limit set"},
+          {"ruler", false}};
+}
+
+View judged_figure(const std::string& label, const Verdict& verdict, const std::string& sample) {
+  View view = verdict_view(verdict);
+  view["label"] = label;
+  view["value"] = estimate_text(verdict);
+  view["judged"] = true;
+  view["sample"] = sample;
+  view["limit"] = "limit: " + limit_text(verdict);
+  if (!verdict.interval) {
+    view["bound"] = false;
+    view["confidence"] = false;
+  }
+  return view;
+}
+
+View detection_figure_view(const analysis::Results& results, const analysis::DeviceResult& device) {
+  const std::string sample =
+      fmt::format("{} of {} trials", count(device.detection.x), count(device.detection.n));
+  const Verdict* verdict = find_verdict(results, device.name, detection_figure);
+  if (verdict) return judged_figure("Detection", *verdict, sample);
+  return plain_figure("Detection", share_text(device.detection), device.detection.exact, "",
+                      sample);
+}
+
+View latency_figure_view(const analysis::Results& results, const analysis::DeviceResult& device) {
+  const std::string sample =
+      fmt::format("{} trials, {} of them unanswered", count(device.latency.n),
+                  count(device.latency.n - device.latency.heard));
+  const Verdict* verdict = find_verdict(results, device.name, latency_figure);
+  if (verdict) {
+    const std::string quantile = verdict->figure.substr(latency_figure.size());
+    return judged_figure("Latency, " + quantile, *verdict, sample);
+  }
+  for (const analysis::Percentile& one : device.latency.percentiles) {
+    if (std::abs(one.p - 0.95) > 1e-9 || !one.ms) continue;
+    return plain_figure("Latency, p95", quantity(*one.ms, "ms"), one.interval, "ms", sample);
+  }
+  return plain_figure("Latency, p95", "not measured", std::nullopt, "ms", sample);
+}
+
+View alarm_figure_view(const analysis::Results& results, const analysis::DeviceResult& device) {
+  const analysis::AlarmRate& alarms = device.false_alarms;
+  const std::string sample =
+      fmt::format("{} incident{} in {} h of quiet", count(alarms.incidents),
+                  alarms.incidents == 1 ? "" : "s", trimmed(alarms.hours, 2));
+  const Verdict* verdict = find_verdict(results, device.name, alarm_figure);
+  if (verdict) return judged_figure("False alarms", *verdict, sample);
+  return plain_figure("False alarms",
+                      alarms.per_hour ? quantity(*alarms.per_hour, "/h") : "not measured",
+                      alarms.exact, "/h", sample);
+}
+
+View void_figure_view(const analysis::Results& results) {
+  const bool too_many = results.void_fraction > results.max_void_fraction;
+  const std::uint64_t voids = void_total(results);
+  return {{"label", "Void trials"},
+          {"value", quantity(results.void_fraction, "")},
+          {"judged", too_many},
+          {"mark", "undecided"},
+          {"word", "TOO MANY"},
+          {"bound", voids == 0 ? View(false) : View(void_reasons(results))},
+          {"confidence", false},
+          {"sample", fmt::format("{} void, {} valid of {} planned", count(voids),
+                                 count(results.trials_valid), count(results.trials_planned))},
+          {"limit", "limit: at most " + analysis::limit_text(results.max_void_fraction, "")},
+          {"ruler", false}};
+}
+
+/// One group for each device; the voids, which all devices share, stand with the last.
+View key_figures(const analysis::Results& results) {
+  View groups = View::array();
+  for (const analysis::DeviceResult& device : results.devices) {
+    groups.push_back(
+        {{"device", results.devices.size() > 1 ? View(device.name) : View(false)},
+         {"figures",
+          {detection_figure_view(results, device), latency_figure_view(results, device),
+           alarm_figure_view(results, device)}}});
+  }
+  if (results.devices.size() == 1) {
+    groups.back()["figures"].push_back(void_figure_view(results));
+  } else {
+    groups.push_back(
+        {{"device", "The run"}, {"figures", View::array({void_figure_view(results)})}});
+  }
+  return groups;
+}
+
+std::string timeline_title(const analysis::Results& results) {
+  std::uint64_t wrong = 0;
+  std::uint64_t alarms = 0;
+  for (const analysis::TimelineBin& bin : results.timeline) {
+    wrong += bin.wrong;
+    alarms += bin.alarms;
+  }
+  return fmt::format("{} wrong answer{} and {} false alarm{} in {}", count(wrong),
+                     wrong == 1 ? "" : "s", count(alarms), alarms == 1 ? "" : "s",
+                     length_of_time(results.duration_s));
+}
+
+View timeline_view(const analysis::Results& results) {
+  View rows = View::array();
+  std::uint64_t answers = 0;
+  for (const analysis::TimelineBin& bin : results.timeline) {
+    answers += bin.trials;
+    if (bin.wrong == 0 && bin.alarms == 0) continue;
+    rows.push_back({{"from", clock_time(bin.from_s)},
+                    {"to", clock_time(bin.to_s)},
+                    {"answers", count(bin.trials)},
+                    {"wrong", count(bin.wrong)},
+                    {"alarms", count(bin.alarms)}});
+  }
+  return {{"title", timeline_title(results)}, {"n", count(answers)}, {"rows", rows}};
+}
+
+std::string trial_text(const base::TrialId& id) {
+  std::string text = fmt::format("{}/{}", id.block, id.number);
+  if (id.attempt > 0) text += fmt::format("/{}", id.attempt);
+  return text;
+}
+
+View finding_row(const analysis::Results& results, std::size_t index) {
+  const analysis::Finding& finding = results.findings[index];
+  const bool known = finding.device < results.devices.size();
+  return {{"row", std::to_string(index + 1)},
+          {"when", clock_time(base::to_s(finding.at - base::segment_start))},
+          {"segment", std::to_string(finding.segment + 1)},
+          {"device", known ? results.devices[finding.device].name : std::string()},
+          {"what", finding.what},
+          {"trial", trial_text(finding.trial)},
+          {"rhythm", or_nothing(finding.rhythm)},
+          {"commanded", number_list(finding.commanded_ms, 1)},
+          {"measured", number_list(finding.measured_ms, 1)},
+          {"strike", number_list(finding.strike_m_s, 2)},
+          {"heard", or_nothing(finding.heard)},
+          {"latency", finding.latency_ms ? quantity(*finding.latency_ms, "ms") : "–"},
+          {"duplicates", count(finding.duplicates)}};
+}
+
+View findings_view(const analysis::Results& results) {
+  View rows = View::array();
+  bool segments = false;
+  for (std::size_t i = 0; i < results.findings.size(); ++i) {
+    rows.push_back(finding_row(results, i));
+    segments = segments || results.findings[i].segment > 0;
+  }
+  return {{"rows", rows},
+          {"any", !rows.empty()},
+          {"total", count(results.findings_total)},
+          {"shown", count(results.findings.size())},
+          {"capped", results.findings_total > results.findings.size()},
+          {"segments", segments}};
+}
+
+/// What a reader must know before the figures: the run is not what it should have been.
+View notices(const analysis::Results& results) {
+  View list = View::array();
+  if (!results.ended || results.ended->reason != journal::Ended::Reason::complete) {
+    list.push_back("The run did not finish: " + ending_text(results) + ".");
+  }
+  if (results.reading.damage_count > 0) {
+    const std::uint64_t damages = results.reading.damage_count;
+    list.push_back(
+        fmt::format("The journal is damaged in {} place{}; what was lost there is "
+                    "missing from every figure.",
+                    count(damages), damages == 1 ? "" : "s"));
+  }
+  return list;
+}
+
+void add_row(View& rows, const std::string& term, const std::string& value) {
+  rows.push_back({{"term", term}, {"value", value.empty() ? "not given" : value}});
+}
+
+View scope_rows(const journal::RigFacts& rig) {
+  View rows = View::array();
+  add_row(rows, "Surface", rig.surface);
+  add_row(rows, "Spot", rig.spot);
+  add_row(rows, "Mounting", rig.mounting);
+  for (const journal::DeviceFacts& device : rig.devices) {
+    add_row(rows, "Device " + device.name,
+            device.version.empty() ? "version not given" : "version " + device.version);
+  }
+  add_row(rows, "Rig", rig.name + (rig.simulated ? " (simulated)" : ""));
+  add_row(rows, "Calibration",
+          rig.calibrated ? "of " + rig.calibration_date : "none: strength is given as drive");
+  add_row(rows, "Contact",
+          rig.contact_sensed ? "sensed"
+                             : "not sensed: planned contacts, transit spread " +
+                                   trimmed(base::to_ms(rig.transit_sd), 3) + " ms (sd)");
+  return rows;
+}
+
+View run_rows(const analysis::Results& results) {
+  const journal::Header& header = results.header;
+  View rows = View::array();
+  add_row(rows, "Scenario", fmt::format("{} ({})", results.scenario_name, header.scenario_file));
+  add_row(rows, "Purpose", results.purpose);
+  add_row(rows, "Rig file", header.rig_file);
+  add_row(rows, "Seed", std::to_string(header.seed));
+  add_row(rows, "Duration", length_of_time(results.duration_s));
+  add_row(rows, "Quiet listened to", trimmed(results.quiet_hours, 3) + " h");
+  add_row(rows, "Ended", ending_text(results));
+  add_row(rows, "Void presentations", void_reasons(results));
+  if (results.host) {
+    add_row(rows, "Started", results.host->started_utc);
+    add_row(rows, "Controller", results.host->host_name + ", " + results.host->system);
+  }
+  add_row(rows, "plexor", header.plexor_version);
+  add_row(rows, "Journal",
+          fmt::format("{} records, {} bytes, {} damaged places", count(results.reading.records),
+                      count(results.reading.bytes), count(results.reading.damage_count)));
+  return rows;
+}
+
+View damage_rows(const journal::ReadSummary& reading) {
+  View rows = View::array();
+  for (const journal::Damage& damage : reading.damages) {
+    rows.push_back({{"line", count(damage.line)},
+                    {"bytes", count(damage.bytes)},
+                    {"what", damage.what + (damage.torn_tail ? " (torn tail)" : "")}});
+  }
+  return rows;
+}
+
+View setting_view(const analysis::Results& results) {
+  const journal::Header& header = results.header;
+  return {{"scope", scope_rows(header.rig)},
+          {"run", run_rows(results)},
+          {"damages", damage_rows(results.reading)},
+          {"damaged", !results.reading.damages.empty()},
+          {"contact_sensed", header.rig.contact_sensed},
+          {"calibrated", header.rig.calibrated},
+          {"scenario_text", header.scenario_text},
+          {"rig_text", header.rig_text}};
+}
+
+}  // namespace
+
+const Verdict* find_verdict(const analysis::Results& results, const std::string& device,
+                            std::string_view figure) {
+  for (const Verdict& verdict : results.verdicts) {
+    if (verdict.device == device && verdict.figure.starts_with(figure)) return &verdict;
+  }
+  return nullptr;
+}
+
+View or_nothing(std::string text) { return text.empty() ? View(false) : View(std::move(text)); }
+
+std::string interval_or_dash(const std::optional<analysis::Interval>& interval,
+                             std::string_view unit) {
+  return interval ? interval_text(*interval, unit) : "–";
+}
+
+View page_view(const analysis::Results& results) {
+  const journal::RigFacts& rig = results.header.rig;
+  View devices = View::array();
+  for (std::size_t i = 0; i < results.devices.size(); ++i) {
+    devices.push_back(device_view(results, i));
+  }
+  View verdicts = View::array();
+  for (const Verdict& verdict : results.verdicts) verdicts.push_back(verdict_view(verdict));
+  return {{"scenario", results.scenario_name},
+          {"started", results.host ? or_nothing(results.host->started_utc) : View(false)},
+          {"mark", analysis::to_text(results.overall)},
+          {"word", mark_word(results.overall)},
+          {"headline", headline_beside_mark(results)},
+          {"simulated", rig.simulated},
+          {"lifted", results.header.lifted},
+          {"notices", notices(results)},
+          {"surface", rig.surface},
+          {"spot", rig.spot},
+          {"mounting", rig.mounting},
+          {"key_groups", key_figures(results)},
+          {"many_devices", results.devices.size() > 1},
+          {"verdicts", verdicts},
+          {"any_verdicts", !verdicts.empty()},
+          {"devices", devices},
+          {"timeline", timeline_view(results)},
+          {"findings", findings_view(results)},
+          {"strike_unit", strike_unit(results)},
+          {"setting", setting_view(results)}};
+}
+
+}  // namespace plexor::report

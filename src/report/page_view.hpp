@@ -1,0 +1,38 @@
+#pragma once
+
+#include <cstddef>
+#include <nlohmann/json.hpp>
+#include <string>
+
+#include "analysis/results.hpp"
+
+// What the page's template (reports/page.html) and its charts (reports/page.js) are given: texts
+// ready to be shown, flags and lists. No markup here, no wording of whole sentences there.
+
+namespace plexor::report {
+
+using View = nlohmann::json;
+
+/// Everything in the template but the embedded parts.
+[[nodiscard]] View page_view(const analysis::Results& results);
+/// The evidence about one device.
+[[nodiscard]] View device_view(const analysis::Results& results, std::size_t device);
+/// The series that page.js draws.
+[[nodiscard]] View chart_data(const analysis::Results& results);
+
+/// The first verdict on this device whose figure begins with `figure`; null without one.
+[[nodiscard]] const analysis::Verdict* find_verdict(const analysis::Results& results,
+                                                    const std::string& device,
+                                                    std::string_view figure);
+/// False instead of an empty text: the template shows a section only where there is something.
+[[nodiscard]] View or_nothing(std::string text);
+/// The interval's text; an en dash without one.
+[[nodiscard]] std::string interval_or_dash(const std::optional<analysis::Interval>& interval,
+                                           std::string_view unit);
+
+/// Names of figures, as verdicts.cpp of the analysis spells them.
+inline constexpr std::string_view detection_figure = "detection rate";
+inline constexpr std::string_view latency_figure = "latency ";
+inline constexpr std::string_view alarm_figure = "false alarms per hour";
+
+}  // namespace plexor::report

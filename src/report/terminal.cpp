@@ -1,0 +1,172 @@
+#include "report/terminal.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <iterator>
+#include <string_view>
+#include <vector>
+
+#include "analysis/number_text.hpp"
+#include "report/format.hpp"
+#include "report/text.hpp"
+
+namespace plexor::report {
+
+namespace {
+
+using analysis::Judgement;
+
+constexpr std::size_t mark_width = 9;  // of the longest mark word
+
+/// Columns that valid UTF-8 takes, near enough: one for each code point.
+std::size_t columns(std::string_view text) {
+  return static_cast<std::size_t>(std::count_if(text.begin(), text.end(), [](char c) {
+    return (static_cast<unsigned char>(c) & 0xC0) != 0x80;
+  }));
+}
+
+std::string padded(std::string_view text, std::size_t width, bool right = false) {
+  const std::string fill(width - std::min(width, columns(text)), ' ');
+  return right ? fill + std::string(text) : std::string(text) + fill;
+}
+
+/// `text` in lines of at most `width` columns, each begun with `indent` spaces.
+std::string wrapped(std::string_view text, std::size_t indent, int width) {
+  const std::string begin(indent, ' ');
+  const auto room = static_cast<std::size_t>(std::max(width, 40)) - indent;
+  std::string out;
+  std::string line;
+  const auto end_line = [&] {
+    if (!line.empty()) out += begin + line + "\n";
+    line.clear();
+  };
+  while (!text.empty()) {
+    const std::string_view word = text.substr(0, text.find(' '));
+    text.remove_prefix(std::min(word.size() + 1, text.size()));
+    if (!line.empty() && columns(line) + 1 + columns(word) > room) end_line();
+    if (!line.empty()) line += ' ';
+    line += word;
+  }
+  end_line();
+  return out;
+}
+
+/// Blue, orange and vermilion of the Okabe-Ito set, as near as the 256-colour table comes.
+std::string_view colour_of(Judgement judgement) {
+  switch (judgement) {
+    case Judgement::pass: return "\x1b[1;38;5;36m";
+    case Judgement::fail: return "\x1b[1;38;5;166m";
+    case Judgement::undecided: return "\x1b[1;38;5;214m";
+  }
+  return "";
+}
+
+/// The mark word, padded, coloured where allowed.
+std::string mark(Judgement judgement, Style style, std::size_t width) {
+  const std::string word = padded(mark_word(judgement), width);
+  return style.colour ? fmt::format("{}{}\x1b[0m", colour_of(judgement), word) : word;
+}
+
+/// Left-aligned first column, the others to the right.
+std::string table(const std::vector<std::vector<std::string>>& rows) {
+  std::vector<std::size_t> widths(rows.front().size());
+  for (const auto& row : rows) {
+    for (std::size_t i = 0; i < row.size(); ++i) widths[i] = std::max(widths[i], columns(row[i]));
+  }
+  std::string out;
+  for (const auto& row : rows) {
+    std::string line = "  ";
+    for (std::size_t i = 0; i < row.size(); ++i) {
+      if (i > 0) line += "  ";
+      line += padded(row[i], widths[i], i > 0);
+    }
+    line.erase(line.find_last_not_of(' ') + 1);
+    out += line + "\n";
+  }
+  return out;
+}
+
+std::string verdict_lines(const analysis::Verdict& verdict, Style style) {
+  const std::string n = sample_text(verdict);
+  std::string out = fmt::format(
+      "  {}  {}: {} ({}; {})\n", mark(verdict.judgement, style, mark_width),
+      printable_line(verdict.figure), estimate_text(verdict), "limit " + limit_text(verdict), n);
+  if (verdict.judgement != Judgement::pass) {
+    out += wrapped(printable_line(verdict.reason), mark_width + 4, style.width);
+  }
+  return out;
+}
+
+std::string rhythm_table(const analysis::DeviceResult& device) {
+  std::vector<std::vector<std::string>> rows{
+      {"rhythm", "correct", "95 % interval", "trials", "miss", "early", "late", "confusion"}};
+  for (const analysis::RhythmResult& rhythm : device.rhythms) {
+    std::string name = printable_line(rhythm.rhythm);
+    if (rhythm.expects.empty()) name += " (to be ignored)";
+    std::vector<std::string> row{
+        name, share_text(rhythm.correct),
+        rhythm.correct.wilson ? interval_text(*rhythm.correct.wilson, "") : "–",
+        count(rhythm.correct.n)};
+    for (const base::Outcome outcome : {base::Outcome::miss, base::Outcome::early,
+                                        base::Outcome::late, base::Outcome::confusion}) {
+      row.push_back(count(rhythm.outcomes[static_cast<std::size_t>(outcome)]));
+    }
+    rows.push_back(std::move(row));
+  }
+  return rows.size() > 1 ? table(rows) : "";
+}
+
+std::string device_part(const analysis::Results& results, const analysis::DeviceResult& device,
+                        Style style) {
+  std::string out = "\n";
+  out += printable_line(device.name);
+  if (!device.version.empty()) out += ", version " + printable_line(device.version);
+  out += "\n";
+  for (const analysis::Verdict& verdict : results.verdicts) {
+    if (verdict.device == device.name) out += verdict_lines(verdict, style);
+  }
+  return out + rhythm_table(device);
+}
+
+std::string run_part(const analysis::Results& results, Style style) {
+  std::string out = "\n";
+  out += wrapped(
+      fmt::format("voids: {} ({} of the presentations; at most {} allowed): {}",
+                  count(void_total(results)), quantity(results.void_fraction, ""),
+                  analysis::limit_text(results.max_void_fraction, ""), void_reasons(results)),
+      0, style.width);
+  const bool complete = results.ended && results.ended->reason == journal::Ended::Reason::complete;
+  if (!complete) {
+    out +=
+        wrapped("the run did not finish: " + printable_line(ending_text(results)), 0, style.width);
+  }
+  if (results.reading.damage_count > 0) {
+    out += wrapped(fmt::format("the journal is damaged in {} places; see the report",
+                               count(results.reading.damage_count)),
+                   0, style.width);
+  }
+  return out;
+}
+
+}  // namespace
+
+std::string summary(const analysis::Results& results, Style style) {
+  const std::string_view word = mark_word(results.overall);
+  std::string headline = wrapped(
+      fmt::format("{}  {}", word, printable_line(headline_beside_mark(results))), 0, style.width);
+  std::string out = headline.replace(0, word.size(), mark(results.overall, style, 0));
+  if (results.header.rig.simulated) {
+    out += wrapped("simulated: measured on a virtual rig, no evidence about a real device", 0,
+                   style.width);
+  }
+  if (results.header.lifted) {
+    out += wrapped("lifted: the tapper was clear of the surface", 0, style.width);
+  }
+  for (const analysis::DeviceResult& device : results.devices) {
+    out += device_part(results, device, style);
+  }
+  return out + run_part(results, style);
+}
+
+}  // namespace plexor::report

@@ -1,0 +1,72 @@
+// Writes sample reports into a folder, to look at them and to open them in a browser:
+//   sample_page FOLDER
+
+#include <filesystem>
+#include <fstream>
+#include <iostream>
+
+#include "report/json.hpp"
+#include "report/junit.hpp"
+#include "report/page.hpp"
+#include "report/results_builder.hpp"
+#include "report/terminal.hpp"
+
+namespace {
+
+using namespace plexor;
+
+void write(const std::filesystem::path& path, const std::string& text) {
+  std::ofstream file(path, std::ios::binary);
+  file << text;
+  if (!file.flush()) throw std::runtime_error("cannot write " + path.string());
+}
+
+void write_all(const std::filesystem::path& folder, const std::string& name,
+               const analysis::Results& results) {
+  write(folder / (name + ".html"), report::report_page(results));
+  write(folder / (name + ".json"), report::results_json(results));
+  write(folder / (name + ".xml"), report::junit_xml(results));
+  std::cout << name << ".html\n"
+            << report::summary(results, {.colour = false, .width = 100}) << '\n';
+}
+
+report::RunModel regression() {
+  report::RunModel model{.trials = 320};
+  model.devices = {{.version = "2.0",
+                    .half_heard_m_s = 0.42,
+                    .median_latency_ms = 560.0,
+                    .confused_share = 0.06,
+                    .answers_distractors = 0.03,
+                    .alarm_share = 0.12}};
+  return model;
+}
+
+report::RunModel two_devices() {
+  report::RunModel model{.trials = 60,
+                         .quiet_s = 3600,
+                         .simulated = false,
+                         .calibrated = false,
+                         .contact_sensed = false,
+                         .complete = false};
+  model.devices = {{.name = "panel"}, {.name = "glass door", .half_heard_m_s = 0.5}};
+  return model;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  if (argc != 2) {
+    std::cerr << "usage: sample_page FOLDER\n";
+    return 2;
+  }
+  const std::filesystem::path folder = argv[1];
+  std::filesystem::create_directories(folder);
+  write_all(folder, "pass", report::results_of({.trials = 320}));
+  write_all(folder, "fail", report::results_of(regression()));
+  write_all(folder, "two-devices", report::results_of(two_devices()));
+  report::RunModel nothing_heard{.trials = 8, .quiet_s = 60, .accept = ""};
+  nothing_heard.devices[0].half_heard_m_s = 100.0;
+  write_all(folder, "nothing-heard", report::results_of(nothing_heard));
+  write_all(folder, "hostile", report::hostile_results());
+  return 0;
+}
