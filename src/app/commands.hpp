@@ -1,0 +1,19 @@
+#pragma once
+
+#include <CLI/CLI.hpp>
+#include <functional>
+
+#include "app/exit_code.hpp"
+
+namespace plexor::app {
+
+/// Does a command whose options have been read. Throws base::InputError and base::RigFault.
+using CommandBody = std::function<ExitCode()>;
+
+// Each adds one command with its options and an example to `parser` and returns its body.
+// One file for each command: NAME_command.cpp.
+CommandBody add_run_command(CLI::App& parser);
+CommandBody add_report_command(CLI::App& parser);
+CommandBody add_rehearse_command(CLI::App& parser);
+
+}  // namespace plexor::app

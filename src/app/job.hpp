@@ -1,0 +1,27 @@
+#pragma once
+
+#include <filesystem>
+#include <string>
+
+#include "rig/rig_file.hpp"
+#include "run/rehearsal.hpp"
+#include "scenario/scenario.hpp"
+
+namespace plexor::app {
+
+/// A scenario and a rig that fit each other: read, checked and rehearsed.
+struct Job {
+  std::string scenario_file;
+  std::string scenario_text;
+  scenario::Scenario scenario;
+  std::string rig_file;
+  std::string rig_text;
+  rig::RigFile rig;
+  run::Rehearsal rehearsal;
+};
+
+/// Throws base::InputError for anything that `run` would refuse.
+[[nodiscard]] Job load_job(const std::filesystem::path& scenario_path,
+                           const std::filesystem::path& rig_path);
+
+}  // namespace plexor::app

@@ -1,0 +1,79 @@
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <exception>
+#include <utility>
+#include <vector>
+
+#include "app/commands.hpp"
+#include "base/error.hpp"
+
+namespace {
+
+using plexor::app::ExitCode;
+
+struct Command {
+  CLI::App* parser;
+  plexor::app::CommandBody body;
+};
+
+ExitCode complain(ExitCode code, const char* message) {
+  fmt::print(stderr, "plexor: {}\n", message);
+  return code;
+}
+
+ExitCode carry_out(const plexor::app::CommandBody& body) {
+  try {
+    return body();
+  } catch (const plexor::base::InputError& error) {
+    return complain(ExitCode::wrong_usage, error.what());
+  } catch (const plexor::base::RigFault& fault) {
+    return complain(ExitCode::fault, fault.what());
+  } catch (const std::exception& error) {
+    return complain(ExitCode::fault, error.what());
+  }
+}
+
+ExitCode plexor_main(int argc, char** argv) {
+  CLI::App app(
+      "plexor knocks on a surface, on schedule and at a known speed, and tells how well "
+      "the knock sensor on it heard it.",
+      "plexor");
+  app.set_version_flag("--version", "plexor " PLEXOR_VERSION);
+  app.require_subcommand(1);
+  app.footer(
+      "Exit codes: 0 pass, 1 fail, 2 wrong usage or file, 3 unsafe or rig fault,\n"
+      "4 undecided or interrupted.\n"
+      "Example: plexor run scenarios/regression.toml --rig rig/simulated-oak.toml");
+
+  std::vector<Command> commands;
+  const auto add = [&](const char* name, const char* does, auto add_command) {
+    CLI::App* parser = app.add_subcommand(name, does);
+    commands.push_back({parser, add_command(*parser)});
+  };
+  using namespace plexor::app;
+  add("rehearse", "Show the plan and what it can prove; move nothing", add_rehearse_command);
+  add("run", "Tap the scenario, listen, and report: the main job", add_run_command);
+  add("report", "Make the reports of a run again from its journal", add_report_command);
+
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    return app.exit(error) == 0 ? ExitCode::pass : ExitCode::wrong_usage;
+  }
+  for (const Command& command : commands) {
+    if (command.parser->parsed()) return carry_out(command.body);
+  }
+  return ExitCode::wrong_usage;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  try {
+    return static_cast<int>(plexor_main(argc, argv));
+  } catch (const std::exception& error) {
+    return static_cast<int>(complain(ExitCode::fault, error.what()));
+  }
+}

@@ -1,0 +1,58 @@
+#include "app/make_reports.hpp"
+
+#include <fmt/format.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
+
+#include <cstdio>
+#include <cstdlib>
+
+#include "analysis/analyse.hpp"
+#include "app/csv_file.hpp"
+#include "journal/reader.hpp"
+#include "report/json.hpp"
+#include "report/junit.hpp"
+#include "report/page.hpp"
+#include "report/terminal.hpp"
+
+namespace plexor::app {
+
+namespace {
+
+report::Style style_of_stdout() {
+  const bool terminal = isatty(STDOUT_FILENO) == 1;
+  const char* no_color = std::getenv("NO_COLOR");
+  winsize size{};
+  const bool known = terminal && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0;
+  return {.colour = terminal && (no_color == nullptr || *no_color == '\0'),
+          .width = known ? size.ws_col : 80};
+}
+
+}  // namespace
+
+analysis::Results make_reports(const run::RunFolder& folder) {
+  CsvFile csv(folder.trials_csv());
+  analysis::Analysis analysis([&](const analysis::TrialRow& row) { csv.append(row); });
+  const journal::ReadSummary reading =
+      journal::read_journal(folder.journal(), [&](const journal::Entry& entry) {
+        if (const auto* header = std::get_if<journal::Header>(&entry.record)) csv.begin(*header);
+        analysis.take(entry);
+      });
+  analysis::Results results = analysis.finish(reading);
+  csv.finish();
+  run::replace_file(folder.results_json(), report::results_json(results));
+  run::replace_file(folder.results_xml(), report::junit_xml(results));
+  run::replace_file(folder.page(), report::report_page(results));
+  return results;
+}
+
+void print_results(const run::RunFolder& folder, const analysis::Results& results, bool as_json) {
+  if (as_json) {
+    fmt::print("{}", report::results_json(results));
+    return;
+  }
+  fmt::print("{}\nreport: {}\n", report::summary(results, style_of_stdout()),
+             folder.page().string());
+}
+
+}  // namespace plexor::app

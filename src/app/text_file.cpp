@@ -1,0 +1,39 @@
+#include "app/text_file.hpp"
+
+#include <fmt/format.h>
+
+#include <cerrno>
+#include <fstream>
+#include <system_error>
+
+#include "base/error.hpp"
+
+namespace plexor::app {
+
+namespace {
+
+constexpr std::uintmax_t largest_file = 4U << 20U;
+
+[[noreturn]] void refuse(const std::filesystem::path& path, const std::string& found) {
+  throw base::InputError({path.string(), 0, 0}, found, "a readable TOML file",
+                         "check the path and its permissions");
+}
+
+}  // namespace
+
+std::string read_text_file(const std::filesystem::path& path) {
+  std::error_code error;
+  if (std::filesystem::is_directory(path, error)) refuse(path, "a folder");
+  std::ifstream in(path, std::ios::binary);
+  if (!in) refuse(path, std::error_code(errno, std::generic_category()).message());
+  std::string text(largest_file + 1, '\0');
+  in.read(text.data(), static_cast<std::streamsize>(text.size()));
+  if (in.bad()) refuse(path, "an unreadable file");
+  if (static_cast<std::uintmax_t>(in.gcount()) > largest_file) {
+    refuse(path, fmt::format("more than {} MiB", largest_file >> 20U));
+  }
+  text.resize(static_cast<std::size_t>(in.gcount()));
+  return text;
+}
+
+}  // namespace plexor::app

@@ -1,0 +1,144 @@
+#!/usr/bin/env python3
+"""The main path with the real binary: rehearse, run, report."""
+import json
+import re
+import shutil
+import signal
+import subprocess
+import time
+import unittest
+import xml.etree.ElementTree as ElementTree
+
+from plexor_command import PLEXOR, RIG, RIG_2, SOURCE, PlexorTestCase
+
+REPORTS = ["report.html", "results.json", "results.xml", "trials.csv"]
+
+
+class EndToEnd(PlexorTestCase):
+    def journal_without_host(self, out):
+        """The journal's records without the host facts, the one record in which runs may differ."""
+        lines = (self.folder / out / "journal.jsonl").read_text().splitlines()
+        return [line for line in lines if '"type":"host"' not in line]
+
+    def start_long_run(self):
+        process = subprocess.Popen(
+            [PLEXOR, "run", self.scenario(trials=5000, quiet_s=2_000_000), "--rig", RIG, "--out",
+             self.folder / "run"],
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        self.addCleanup(process.stderr.close)
+        self.addCleanup(process.stdout.close)
+        self.addCleanup(process.wait)
+        self.addCleanup(process.kill)
+        journal = self.folder / "run" / "journal.jsonl"
+        for _ in range(600):
+            if journal.exists() and journal.stat().st_size > 20_000:
+                return process
+            time.sleep(0.05)
+        self.fail("the run did not get going")
+
+    def test_a_good_release_passes_and_a_bad_one_fails(self):
+        scenario = self.scenario(trials=300, limit=0.95)
+        self.assertEqual(self.run_scenario(scenario, RIG, "good").returncode, 0)
+        bad = self.run_scenario(scenario, RIG_2, "bad")
+        self.assertEqual(bad.returncode, 1, bad.stdout)
+        self.assertIn("FAIL", bad.stdout)
+
+    def test_the_same_seed_gives_the_same_journal(self):
+        scenario = self.scenario()
+        self.run_scenario(scenario, RIG, "one")
+        self.run_scenario(scenario, RIG, "two")
+        self.assertEqual(self.journal_without_host("one"), self.journal_without_host("two"))
+
+    def test_report_makes_the_same_bytes_again(self):
+        self.run_scenario(self.scenario())
+        run = self.folder / "run"
+        before = {name: (run / name).read_bytes() for name in REPORTS}
+        for name in REPORTS:
+            (run / name).unlink()
+        self.plexor("report", run)
+        self.assertEqual(before, {name: (run / name).read_bytes() for name in REPORTS})
+
+    def test_reports_are_well_formed_and_agree(self):
+        self.run_scenario(self.scenario())
+        run = self.folder / "run"
+        results = json.loads((run / "results.json").read_text())
+        cases = ElementTree.parse(run / "results.xml").findall(".//testcase")
+        self.assertEqual(len(cases), len(results["verdicts"]) + 1)  # and the run itself
+        rows = (run / "trials.csv").read_text().splitlines()
+        self.assertGreaterEqual(len(rows), 121)
+        try:
+            import jsonschema
+        except ImportError:
+            self.skipTest("python3-jsonschema is not installed")
+        schema = json.loads((SOURCE / "reports" / "results.schema.json").read_text())
+        jsonschema.Draft202012Validator(schema).validate(results)
+
+    def test_json_is_printed_on_request(self):
+        result = self.run_scenario(self.scenario(), RIG, "run", "--json")
+        self.assertEqual(json.loads(result.stdout),
+                         json.loads((self.folder / "run" / "results.json").read_text()))
+
+    def test_rehearse_moves_nothing_and_says_what_can_be_proved(self):
+        result = self.plexor("rehearse", self.scenario(), "--rig", RIG)
+        self.assertEqual(result.returncode, 0, result.stderr)
+        self.assertIn("detection rate at least 90 %: can pass", result.stdout)
+        self.assertEqual([path.name for path in self.folder.iterdir()], ["scenario.toml"])
+
+    def test_the_shipped_scenarios_can_pass_on_the_shipped_rig(self):
+        scenarios = sorted((SOURCE / "scenarios").glob("*.toml"))
+        self.assertEqual(len(scenarios), 3)
+        for scenario in scenarios:
+            with self.subTest(scenario.name):
+                rig = SOURCE / "rig" / "simulated-oak.toml"
+                self.assertEqual(self.plexor("rehearse", scenario, "--rig", rig).returncode, 0)
+                result = self.run_scenario(scenario, rig, scenario.stem)
+                self.assertEqual(result.returncode, 0, result.stdout)
+
+    def test_an_underpowered_scenario_is_told_so_before_a_tap(self):
+        scenario = self.scenario(trials=20, limit=0.99)
+        rehearsed = self.plexor("rehearse", scenario, "--rig", RIG)
+        self.assertEqual(rehearsed.returncode, 2)
+        self.assertIn("even a perfect device needs 299 trials", rehearsed.stdout)
+        self.assert_refused(self.run_scenario(scenario), "299")
+        self.assertFalse((self.folder / "run").exists())
+
+    def test_an_interrupted_run_keeps_its_journal_and_is_undecided(self):
+        process = self.start_long_run()
+        process.send_signal(signal.SIGINT)
+        self.assertEqual(process.wait(timeout=60), 4)
+        last = (self.folder / "run" / "journal.jsonl").read_text().splitlines()[-1]
+        self.assertIn('"interrupted"', last)
+
+    def test_a_killed_run_can_still_be_reported(self):
+        process = self.start_long_run()
+        process.kill()
+        process.wait(timeout=60)
+        result = self.plexor("report", self.folder / "run")
+        self.assertEqual(result.returncode, 4, result.stderr)
+
+    def test_every_command_explains_itself_with_an_example(self):
+        for command in ["run", "report", "rehearse"]:
+            result = self.plexor(command, "--help")
+            self.assertEqual(result.returncode, 0)
+            self.assertIn("Example: plexor " + command, result.stdout)
+        self.assertRegex(self.plexor("--version").stdout, r"^plexor \d+\.\d+\.\d+")
+
+    def test_colour_is_for_terminals_only(self):
+        self.assertIsNone(re.search("\033", self.run_scenario(self.scenario()).stdout))
+
+    def test_recorded_journals_give_the_recorded_figures(self):
+        recorded = sorted((SOURCE / "demo-data" / "recorded").glob("*/journal.jsonl"))
+        self.assertEqual(len(recorded), 2)
+        for journal in recorded:
+            run = self.folder / journal.parent.name
+            run.mkdir()
+            shutil.copy(journal, run)
+            expected = json.loads((journal.parent / "figures.json").read_text())
+            self.assertEqual(self.plexor("report", run).returncode, expected["exit_code"])
+            device = json.loads((run / "results.json").read_text())["devices"][0]
+            self.assertEqual(device["detection"]["x"], expected["heard"])
+            self.assertEqual(device["detection"]["n"], expected["of"])
+
+
+if __name__ == "__main__":
+    unittest.main(verbosity=2)
