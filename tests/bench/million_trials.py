@@ -1,0 +1,52 @@
+#!/usr/bin/env python3
+"""Analysis and report of a journal with a million trials: peak memory, and time against merely
+parsing it with simdjson and checking its CRCs. Prints goal, reference and ratio.
+
+    tests/bench/million_trials.py build/check [TRIALS]
+"""
+import os
+import pathlib
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+
+HERE = pathlib.Path(__file__).resolve().parent
+RUNS = 3
+
+
+def measure(*command):
+    """Wall seconds and peak MiB of one run of a command."""
+    begin = time.monotonic()
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    _, status, usage = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode not in (0, 1, 4):
+        sys.exit(f"{command[0]} ended with {process.returncode}")
+    return time.monotonic() - begin, usage.ru_maxrss / 1024
+
+
+def main():
+    build = pathlib.Path(sys.argv[1] if len(sys.argv) > 1 else "build/check")
+    trials = int(sys.argv[2]) if len(sys.argv) > 2 else 1_000_000
+    plexor, bare = build / "src/app/plexor", build / "tests/bench/bare_parse"
+    with tempfile.TemporaryDirectory(prefix="plexor-bench-") as folder:
+        scenario = pathlib.Path(folder, "scenario.toml")
+        scenario.write_text((HERE / "million.toml").read_text().replace("1_000_000", str(trials)))
+        run = pathlib.Path(folder, "run")
+        measure(plexor, "run", scenario, "--rig", HERE / "dice.toml", "--out", run)
+        journal = run / "journal.jsonl"
+        print(f"{trials} trials, journal of {journal.stat().st_size / 1e6:.0f} MB, "
+              f"medians of {RUNS} runs in turn")
+        pairs = [(measure(plexor, "report", run), measure(bare, journal)) for _ in range(RUNS)]
+    report_s = statistics.median(pair[0][0] for pair in pairs)
+    bare_s = statistics.median(pair[1][0] for pair in pairs)
+    peak = max(pair[0][1] for pair in pairs)
+    ratio = statistics.median(pair[0][0] / pair[1][0] for pair in pairs)
+    print(f"report {report_s:.2f} s, simdjson and CRC {bare_s:.2f} s, "
+          f"ratio {ratio:.2f} (goal at most 2)")
+    print(f"peak memory of report {peak:.0f} MiB (goal under 300)")
+
+
+main()
