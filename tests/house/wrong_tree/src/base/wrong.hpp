@@ -1,0 +1,1 @@
+#include "app/commands.hpp"  // what the layering forbids: the check must find it
