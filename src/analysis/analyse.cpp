@@ -175,6 +175,12 @@ void Analysis::Fold::on(const journal::TrialDone& done) {
   // Its plan may be among damaged lines: without it there is nothing to judge.
   if (!open_ || open_->planned.trial.id != done.id) return;
   open_->done = done;
+  // Only quiet that was listened to for its whole length counts as listening time.
+  const journal::TrialPlanned& planned = open_->planned;
+  if (planned.trial.kind == base::TrialKind::quiet && !done.void_reason &&
+      done.end - planned.start < planned.trial.window) {
+    open_->done.void_reason = base::VoidReason::interrupted;
+  }
   close_open();
 }
 

@@ -51,6 +51,13 @@ std::string void_objection(const Results& results) {
                      limit_text(results.max_void_fraction, ""));
 }
 
+std::string plan_objection(const Results& results) {
+  const bool complete = results.ended && results.ended->reason == Ended::Reason::complete;
+  if (!complete || results.trials_valid == results.trials_planned) return {};
+  return fmt::format("the journal holds {} of {} planned",
+                     counted(results.trials_valid, "valid trial"), results.trials_planned);
+}
+
 std::string limits_objection(const Results& results) {
   if (!results.verdicts.empty()) return {};
   return results.header.lifted ? "the scenario sets no limit that a lifted run can be judged by"
@@ -60,7 +67,7 @@ std::string limits_objection(const Results& results) {
 std::vector<std::string> objections_to(const Results& results) {
   std::vector<std::string> objections{ending_objection(results.ended),
                                       damage_objection(results.reading), void_objection(results),
-                                      limits_objection(results)};
+                                      plan_objection(results), limits_objection(results)};
   std::erase_if(objections, [](const std::string& objection) { return objection.empty(); });
   return objections;
 }
@@ -98,9 +105,10 @@ Judgement overall_of(const std::vector<Judged>& judged, bool objections) {
     return std::any_of(judged.begin(), judged.end(),
                        [&](const Judged& candidate) { return is_judged(candidate, judgement); });
   };
+  // A run that is not what was planned proves neither side: stopping at a bad moment is a choice.
+  if (objections) return Judgement::undecided;
   if (any(Judgement::fail)) return Judgement::fail;
-  if (any(Judgement::undecided) || objections) return Judgement::undecided;
-  return Judgement::pass;
+  return any(Judgement::undecided) ? Judgement::undecided : Judgement::pass;
 }
 
 /// What to say where no limit leads the way: the first device's main figure.

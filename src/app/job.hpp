@@ -6,6 +6,7 @@
 #include "rig/rig_file.hpp"
 #include "run/rehearsal.hpp"
 #include "scenario/scenario.hpp"
+#include "virtual/simulation.hpp"
 
 namespace plexor::app {
 
@@ -17,6 +18,7 @@ struct Job {
   std::string rig_file;
   std::string rig_text;
   rig::RigFile rig;
+  virtual_rig::Simulation simulation;
   run::Rehearsal rehearsal;
 };
 

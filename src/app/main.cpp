@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <csignal>
 #include <cstdio>
 #include <exception>
 #include <utility>
@@ -25,7 +26,10 @@ ExitCode complain(ExitCode code, const char* message) {
 
 ExitCode carry_out(const plexor::app::CommandBody& body) {
   try {
-    return body();
+    const ExitCode code = body();
+    if (std::fflush(stdout) == 0) return code;
+    return complain(ExitCode::fault,
+                    "stdout: the answer could not be written; run \"plexor report\"");
   } catch (const plexor::base::InputError& error) {
     return complain(ExitCode::wrong_usage, error.what());
   } catch (const plexor::base::RigFault& fault) {
@@ -36,6 +40,7 @@ ExitCode carry_out(const plexor::app::CommandBody& body) {
 }
 
 ExitCode plexor_main(int argc, char** argv) {
+  std::signal(SIGXFSZ, SIG_IGN);  // a file size limit is a failed write, with its message
   CLI::App app(
       "plexor knocks on a surface, on schedule and at a known speed, and tells how well "
       "the knock sensor on it heard it.",

@@ -18,7 +18,6 @@
 #include "run/conductor.hpp"
 #include "run/run_folder.hpp"
 #include "run/runner.hpp"
-#include "virtual/simulation.hpp"
 #include "virtual/virtual_rig.hpp"
 
 namespace plexor::app {
@@ -119,7 +118,7 @@ void check_limits_can_be_reached(const Job& job) {
 }
 
 run::RunFolder tap_and_listen(const Job& job, const Options& options) {
-  const auto simulation = virtual_rig::parse_simulation(job.rig_text, job.rig_file, job.rig);
+  const StopSignals stop;
   run::RunFolder folder = run::create_run_folder(
       options.out.empty() ? dated_folder(job.scenario.name) : std::filesystem::path(options.out));
   journal::Writer journal(journal::create_journal_file(folder.journal()));
@@ -127,8 +126,9 @@ run::RunFolder tap_and_listen(const Job& job, const Options& options) {
   journal.append(host_facts());
   journal.append(journal::Segment{.boot_id = "virtual"});
 
-  const StopSignals stop;
-  virtual_rig::VirtualRig rig(job.rig, simulation, job.scenario.seed, options.lifted);
+  journal.flush();
+
+  virtual_rig::VirtualRig rig(job.rig, job.simulation, job.scenario.seed, options.lifted);
   run::Conductor conductor(job.scenario, job.rig, options.lifted, journal.next_sequence());
   ProgressBar bar("tapping");
   const auto on_progress = [&bar](const run::Progress& progress) {

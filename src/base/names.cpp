@@ -30,6 +30,7 @@ std::string_view to_text(Outcome outcome) {
 std::string_view to_text(VoidReason reason) {
   switch (reason) {
     case VoidReason::late_pulse: return "late-pulse";
+    case VoidReason::wrong_pulse: return "wrong-pulse";
     case VoidReason::no_contact: return "no-contact";
     case VoidReason::re_strike: return "re-strike";
     case VoidReason::stray_contact: return "stray-contact";

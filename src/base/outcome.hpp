@@ -25,7 +25,8 @@ inline constexpr std::array all_outcomes{Outcome::hit,           Outcome::miss,
 
 /// Why a trial's stimulus does not count. Fixed beforehand and blind to the device's answer.
 enum class VoidReason : std::uint8_t {
-  late_pulse,       ///< a pulse began later than the tolerance
+  late_pulse,       ///< a pulse began later (or earlier) than the tolerance
+  wrong_pulse,      ///< a pulse was not given, or not of the planned length
   no_contact,       ///< a pulse without a sensed contact
   re_strike,        ///< a second contact from one pulse
   stray_contact,    ///< a contact that no pulse explains (lifted run: any contact)
@@ -34,10 +35,10 @@ enum class VoidReason : std::uint8_t {
   interrupted,      ///< the run ended or stopped during the trial
 };
 
-inline constexpr std::array all_void_reasons{VoidReason::late_pulse,    VoidReason::no_contact,
-                                             VoidReason::re_strike,     VoidReason::stray_contact,
-                                             VoidReason::listener_down, VoidReason::reference_shift,
-                                             VoidReason::interrupted};
+inline constexpr std::array all_void_reasons{VoidReason::late_pulse,      VoidReason::wrong_pulse,
+                                             VoidReason::no_contact,      VoidReason::re_strike,
+                                             VoidReason::stray_contact,   VoidReason::listener_down,
+                                             VoidReason::reference_shift, VoidReason::interrupted};
 
 /// The enumerator's name with '-' for '_': "correct-rejection".
 [[nodiscard]] std::string_view to_text(Outcome outcome);

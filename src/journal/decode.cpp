@@ -211,6 +211,7 @@ void read_facts(dom::element from, RigFacts& rig) {
   members.read("mounting", rig.mounting);
   rig.devices.clear();
   for (const dom::element device : array("devices", members.need("devices"))) {
+    if (rig.devices.size() == max_devices) wrong("devices", "no more than 16 devices");
     read_device(device, rig.devices.emplace_back());
   }
 }

@@ -23,6 +23,9 @@ inline constexpr std::uint64_t max_sequence = std::uint64_t{1} << 53;
 /// 1 km/s: far above any tapper, far below overflow in sums.
 inline constexpr std::int64_t max_strike_um_s = 1'000'000'000;
 
+/// As many devices as a rig file may have.
+inline constexpr std::size_t max_devices = 16;
+
 /// Begins a line at the end of `out`; the checksum is filled in by close_line.
 void open_line(std::string& out);
 /// Ends the line that began at byte `begin` of `out`: checksum and newline.

@@ -110,7 +110,7 @@ void Conductor::plan(const base::Trial& trial, base::Instant now) {
   current.planned.start = start_of(trial, earliest_start_, now, rig_);
   if (!trial.taps.empty()) {
     current.planned.pulses = pulses_of(trial, current.planned.start, rig_);
-    if (const auto refusal = pulse_check_.check(current.planned.pulses)) {
+    if (const auto refusal = check(trial, current.planned.pulses)) {
       end(Ended::Reason::fault, refusal->reason, now);
       return;
     }
@@ -125,6 +125,15 @@ void Conductor::plan(const base::Trial& trial, base::Instant now) {
   actions_.emplace_back(Commit{});
   fire_when_durable_ = next_sequence_;
   current_ = std::move(current);
+}
+
+/// Each trial again before it is tapped, although the whole plan was rehearsed.
+std::optional<safety::Refusal> Conductor::check(const base::Trial& trial,
+                                                const std::vector<base::Pulse>& pulses) const {
+  for (const base::Tap& tap : trial.taps) {
+    if (auto refusal = safety::check_strike(rig_.limits, tap.strike)) return refusal;
+  }
+  return pulse_check_.check(pulses);
 }
 
 judge::Presented Conductor::presented(const Current& current) const {
@@ -146,7 +155,9 @@ void Conductor::durable(std::uint64_t below, base::Instant now) {
 void Conductor::fire(base::Instant now) {
   current_->fired = true;
   const auto& pulses = current_->planned.pulses;
-  if (pulses.empty()) return;
+  // Nothing is tapped for a device that can't be heard.
+  if (!all_heard()) current_->void_reason = VoidReason::listener_down;
+  if (pulses.empty() || current_->void_reason) return;
   if (now >= pulses.front().on) {  // the journal took too long: nothing may be tapped late
     current_->void_reason = VoidReason::late_pulse;
     return;
@@ -169,25 +180,33 @@ void Conductor::observe(const rig::Observation& observation) {
       current_->contacts.push_back(contact->at);
     }
   }
-  const bool all_up = std::find(device_up_.begin(), device_up_.end(), false) == device_up_.end();
-  if (current_ && !all_up) current_->void_reason = VoidReason::listener_down;
+  if (current_ && !all_heard()) current_->void_reason = VoidReason::listener_down;
+}
+
+bool Conductor::all_heard() const {
+  return std::find(device_up_.begin(), device_up_.end(), false) == device_up_.end();
 }
 
 void Conductor::wake(base::Instant now) {
   if (ended_ || !current_) return;
-  // A contact later than planned moves the window's end.
-  const auto& contacts = current_->contacts;
-  if (current_->planned.trial.kind == base::TrialKind::rhythm && !contacts.empty()) {
-    wake_at_ = std::max(wake_at_, contacts.back() + current_->planned.trial.window);
+  // A last contact later than planned moves the window's end. One contact for each tap: a
+  // chattering sensor must not keep a trial open.
+  const base::Trial& trial = current_->planned.trial;
+  if (trial.kind == base::TrialKind::rhythm && current_->contacts.size() >= trial.taps.size()) {
+    wake_at_ = std::max(wake_at_, current_->contacts[trial.taps.size() - 1] + trial.window);
   }
   if (now >= wake_at_) close(now);
 }
 
 std::optional<VoidReason> Conductor::assess_contacts(const Current& done) const {
-  for (std::size_t i = 0; i < done.actual.size(); ++i) {
-    if (done.actual[i].on - done.planned.pulses[i].on > scenario_.pulse_tolerance) {
-      return VoidReason::late_pulse;
-    }
+  const auto& planned = done.planned.pulses;
+  const auto beyond = [this](base::Duration difference) {
+    return std::chrono::abs(difference) > scenario_.pulse_tolerance;
+  };
+  if (done.actual.size() != planned.size()) return VoidReason::wrong_pulse;
+  for (std::size_t i = 0; i < planned.size(); ++i) {
+    if (beyond(done.actual[i].on - planned[i].on)) return VoidReason::late_pulse;
+    if (beyond(done.actual[i].on_time - planned[i].on_time)) return VoidReason::wrong_pulse;
   }
   if (!contact_is_sensed()) return std::nullopt;
   const auto counts = contacts_by_pulse(done.actual, done.contacts);
@@ -214,12 +233,8 @@ void Conductor::close(base::Instant now) {
                      measured ? done.contacts.back() : last_contact(trial, start),
                      done.void_reason));
 
-  misfires_in_row_ = done.void_reason == VoidReason::no_contact ? misfires_in_row_ + 1 : 0;
-  if (misfires_in_row_ == most_misfires_in_row) {
-    end(Ended::Reason::fault,
-        fmt::format("{} trials in a row without contact: check tapper, supply and surface",
-                    most_misfires_in_row),
-        now);
+  if (const auto fault = fault_of(done)) {
+    end(Ended::Reason::fault, *fault, now);
     return;
   }
   if (done.void_reason) {
@@ -232,6 +247,24 @@ void Conductor::close(base::Instant now) {
     if (scenario_.reference) since_reference_.push_back(trial.id);
   }
   if (!ended_) plan_next(now);
+}
+
+/// What this trial says about the rig itself, if it can't go on.
+std::optional<std::string> Conductor::fault_of(const Current& done) {
+  for (const base::Pulse& pulse : done.actual) {
+    if (pulse.on_time > rig_.limits.max_pulse + scenario_.pulse_tolerance) {
+      return fmt::format("a pulse of {:.1f} ms: the driver did not end it in time",
+                         base::to_ms(pulse.on_time));
+    }
+  }
+  if (done.void_reason == VoidReason::no_contact) {
+    ++misfires_in_row_;
+  } else if (!done.contacts.empty()) {
+    misfires_in_row_ = 0;
+  }
+  if (misfires_in_row_ < most_misfires_in_row) return std::nullopt;
+  return fmt::format("{} trials in a row without contact: check tapper, supply and surface",
+                     most_misfires_in_row);
 }
 
 void Conductor::count(const std::optional<judge::Settled>& settled) {

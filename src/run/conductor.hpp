@@ -90,7 +90,11 @@ class Conductor {
   void end(journal::Ended::Reason reason, const std::string& detail, base::Instant now);
   [[nodiscard]] judge::Presented presented(const Current& current) const;
   [[nodiscard]] std::optional<base::VoidReason> assess_contacts(const Current& done) const;
+  [[nodiscard]] std::optional<safety::Refusal> check(const base::Trial& trial,
+                                                     const std::vector<base::Pulse>& pulses) const;
+  [[nodiscard]] std::optional<std::string> fault_of(const Current& done);
   [[nodiscard]] bool contact_is_sensed() const;
+  [[nodiscard]] bool all_heard() const;
 
   const scenario::Scenario& scenario_;
   const rig::RigFile& rig_;

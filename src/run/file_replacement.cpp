@@ -21,6 +21,8 @@ std::string last_system_error() {
 
 FileReplacement::FileReplacement(std::filesystem::path path)
     : path_(std::move(path)), fresh_(path_.string() + ".new") {
+  std::error_code absent;  // what an interrupted report left, or somebody put there: never followed
+  std::filesystem::remove(fresh_, absent);
   out_.open(fresh_, std::ios::binary | std::ios::trunc);
   if (!out_) fail(last_system_error());
 }

@@ -1,5 +1,6 @@
 #include "run/runner.hpp"
 
+#include <algorithm>
 #include <utility>
 
 namespace plexor::run {
@@ -37,13 +38,20 @@ class Driver {
   Durability durability_;
 };
 
+/// A stop is noticed within this, also in an hour of quiet.
+constexpr base::Duration longest_wait = std::chrono::milliseconds{500};
+
 void drive(Conductor& conductor, RigPorts rig, Driver& driver, const RunHooks& hooks) {
   conductor.begin(rig.clock.now());
   driver.carry_out_actions();
   while (!conductor.ended()) {
     if (hooks.stop_requested()) {
       conductor.stop(journal::Ended::Reason::interrupted, "stopped by the user", rig.clock.now());
-    } else if (const auto observation = rig.senses.observe_until(conductor.wake_at())) {
+      driver.carry_out_actions();
+      continue;
+    }
+    const base::Instant wait = std::min(conductor.wake_at(), rig.clock.now() + longest_wait);
+    if (const auto observation = rig.senses.observe_until(wait)) {
       conductor.observe(*observation);
     } else {
       conductor.wake(rig.clock.now());

@@ -33,7 +33,7 @@ TEST(Analysis, CountsHitsMissesAndConfusions) {
   const Results results = journal.ended().results();
   const DeviceResult& panel = results.devices.front();
   EXPECT_EQ(results.trials_valid, 4U);
-  EXPECT_EQ(results.trials_planned, 30U);
+  EXPECT_EQ(results.trials_planned, 4U);
   EXPECT_EQ(panel.detection.x, 1U);
   EXPECT_EQ(panel.detection.n, 4U);
   EXPECT_EQ(count(panel.rhythms[0], Outcome::miss), 1U);

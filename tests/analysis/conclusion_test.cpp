@@ -82,10 +82,29 @@ TEST(Conclusion, DamageIsUndecidedButATornTailIsNot) {
   EXPECT_THAT(results.headline, HasSubstr("the journal is damaged in 1 place, first at line 17"));
 }
 
-TEST(Conclusion, DamageDoesNotTurnAFailureIntoDoubt) {
+// What is lost may be the answers; where a run stops may be a choice.
+TEST(Conclusion, NeitherDamageNorAnInterruptionProvesAFailure) {
+  for (const bool damage : {true, false}) {
+    JournalBuilder journal;
+    journal.accept(detection_limit);
+    for (int i = 0; i < 20; ++i) journal.knock();
+    journal.ended(damage ? journal::Ended::Reason::complete : journal::Ended::Reason::interrupted);
+    if (damage) journal.damaged(17);
+    const Results results = journal.results();
+    EXPECT_EQ(results.verdicts.front().judgement, Judgement::fail);
+    EXPECT_EQ(results.overall, Judgement::undecided);
+    EXPECT_THAT(results.headline, HasSubstr(damage ? "damaged" : "interrupted"));
+  }
+}
+
+TEST(Conclusion, ACompleteJournalHoldsThePlannedTrials) {
   JournalBuilder journal;
-  journal.accept(detection_limit).hears(0, 20).damaged(17);
-  EXPECT_EQ(journal.results().overall, Judgement::fail);
+  journal.accept(detection_limit);
+  for (int i = 0; i < 60; ++i) journal.knock().heard("call", 400ms);
+  journal.knock().voided(base::VoidReason::late_pulse);  // and never repeated
+  const Results results = journal.ended().results();
+  EXPECT_EQ(results.overall, Judgement::undecided);
+  EXPECT_THAT(results.headline, HasSubstr("60 valid trials of 61 planned"));
 }
 
 TEST(Conclusion, TooManyVoidTrialsAreUndecided) {

@@ -1,5 +1,6 @@
 #include "analysis/journal_builder.hpp"
 
+#include <algorithm>
 #include <utility>
 
 #include "base/toml_reader.hpp"
@@ -18,21 +19,14 @@ expects = "call"
 [rhythm.mug-down]
 contacts_ms = [0, 120]
 expects = "nothing"
-[[block]]
-rhythm = "call"
-trials = 20
-strike_m_s = 0.9
-window_ms = 1200
-gap_ms = [1500, 2500]
-[[block]]
-rhythm = "mug-down"
-trials = 10
-strike_m_s = 0.9
-window_ms = 1200
-gap_ms = [1500, 2500]
-[[block]]
-quiet_s = 3600
 )";
+
+/// As many trials as were presented, so that a complete journal is the planned one.
+std::string block_text(const std::string& rhythm, std::uint32_t trials) {
+  if (trials == 0) return "";
+  return "[[block]]\nrhythm = \"" + rhythm + "\"\ntrials = " + std::to_string(trials) +
+         "\nstrike_m_s = 0.9\nwindow_ms = 1200\ngap_ms = [1500, 2500]\n";
+}
 
 constexpr const char* reference_taps_text = R"(
 [reference]
@@ -224,7 +218,13 @@ void JournalBuilder::append(journal::Record record) {
 }
 
 std::string JournalBuilder::scenario_text() const {
-  return std::string(world) + (reference_ ? reference_taps_text : "") + "[accept]\n" + accept_;
+  const auto presented = [this](std::uint32_t block) {
+    const auto found = next_number_.find(block);
+    return found == next_number_.end() ? 0 : found->second;
+  };
+  return std::string(world) + block_text("call", std::max(presented(call), 1U)) +
+         block_text("mug-down", presented(mug_down)) + "[[block]]\nquiet_s = 3600\n" +
+         (reference_ ? reference_taps_text : "") + "[accept]\n" + accept_;
 }
 
 base::Instant JournalBuilder::last_contact() const {

@@ -20,9 +20,9 @@ class EndToEnd(PlexorTestCase):
         lines = (self.folder / out / "journal.jsonl").read_text().splitlines()
         return [line for line in lines if '"type":"host"' not in line]
 
-    def start_long_run(self):
+    def start_long_run(self, rig=RIG):
         process = subprocess.Popen(
-            [PLEXOR, "run", self.scenario(trials=5000, quiet_s=2_000_000), "--rig", RIG, "--out",
+            [PLEXOR, "run", self.scenario(trials=5000, quiet_s=2_000_000), "--rig", rig, "--out",
              self.folder / "run"],
             stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         self.addCleanup(process.stderr.close)
@@ -103,7 +103,8 @@ class EndToEnd(PlexorTestCase):
         self.assertFalse((self.folder / "run").exists())
 
     def test_an_interrupted_run_keeps_its_journal_and_is_undecided(self):
-        process = self.start_long_run()
+        # Whatever the figures say so far: release 2 would fail.
+        process = self.start_long_run(RIG_2)
         process.send_signal(signal.SIGINT)
         self.assertEqual(process.wait(timeout=60), 4)
         last = (self.folder / "run" / "journal.jsonl").read_text().splitlines()[-1]
@@ -115,6 +116,21 @@ class EndToEnd(PlexorTestCase):
         process.wait(timeout=60)
         result = self.plexor("report", self.folder / "run")
         self.assertEqual(result.returncode, 4, result.stderr)
+
+    def test_a_lost_answer_on_stdout_is_told(self):
+        self.run_scenario(self.scenario())
+        with open("/dev/full", "w") as full:
+            result = subprocess.run([PLEXOR, "report", self.folder / "run"], stdout=full,
+                                    stderr=subprocess.PIPE, text=True, check=False)
+        self.assertEqual(result.returncode, 3)
+        self.assertIn("stdout", result.stderr)
+
+    def test_a_planted_link_is_not_followed(self):
+        self.run_scenario(self.scenario())
+        victim = self.write("victim", "precious")
+        (self.folder / "run" / "results.json.new").symlink_to(victim)
+        self.plexor("report", self.folder / "run")
+        self.assertEqual(victim.read_text(), "precious")
 
     def test_every_command_explains_itself_with_an_example(self):
         for command in ["run", "report", "rehearse"]:

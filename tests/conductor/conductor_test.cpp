@@ -68,6 +68,37 @@ TEST(Conductor, TreatsMisfiresInARowAsAFaultAndMakesTheTapperSafe) {
   EXPECT_EQ(bench.tapper.fired.size(), 6U);
 }
 
+TEST(Conductor, VoidsATrialWhosePulsesWereNotAsPlanned) {
+  Bench bench(scenario_text(10), {.not_given = {3}, .stretched = {9}});
+  EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
+  EXPECT_THAT(bench.voids(), ElementsAre(VoidReason::wrong_pulse, VoidReason::wrong_pulse));
+}
+
+TEST(Conductor, TreatsAPulseBeyondTheLimitAsAFault) {
+  Bench bench(scenario_text(10), {.endless = {3}});
+  const Ended ended = bench.run();
+  EXPECT_EQ(ended.reason, Ended::Reason::fault);
+  EXPECT_THAT(ended.detail, HasSubstr("200.0 ms"));
+  EXPECT_EQ(bench.tapper.fired.size(), 4U);
+}
+
+TEST(Conductor, CountsMisfiresInARowAcrossQuiet) {
+  // Stretches of quiet between the taps prove nothing about the tapper.
+  Bench bench(scenario_text(12, "[[block]]\nquiet_s = 60\nstretch_s = 5\n"),
+              {.no_contact = {1, 2, 3, 4, 5, 6}});
+  EXPECT_EQ(bench.run().reason, Ended::Reason::fault);
+  EXPECT_EQ(bench.tapper.fired.size(), 6U);
+}
+
+TEST(Conductor, DoesNotCountQuietOrTapWhileADeviceCannotBeHeard) {
+  Bench bench(scenario_text(4, "[[block]]\nquiet_s = 20\nstretch_s = 5\n"),
+              {.listener_down_at = base::segment_start + 2ms});
+  EXPECT_EQ(bench.run().reason, Ended::Reason::too_many_voids);
+  EXPECT_THAT(bench.voids(), Each(VoidReason::listener_down));
+  EXPECT_EQ(bench.voids().size(), bench.records<journal::TrialDone>().size());
+  EXPECT_LE(bench.tapper.fired.size(), 2U);  // what was queued before it was lost
+}
+
 TEST(Conductor, NeverCountsTrialsWhileADeviceCannotBeHeard) {
   Bench bench(scenario_text(10), {.listener_down_at = base::segment_start + 3s,
                                   .listener_up_at = base::segment_start + 5s});

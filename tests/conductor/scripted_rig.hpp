@@ -16,6 +16,9 @@ namespace plexor::run {
 struct Script {
   std::set<int> no_contact{};             ///< these pulses do not land
   std::set<int> second_contact{};         ///< these land twice
+  std::set<int> not_given{};              ///< these never reach the coil
+  std::set<int> stretched{};              ///< these last 5 ms too long
+  std::set<int> endless{};                ///< these last 200 ms
   std::set<int> late{};                   ///< these begin 10 ms late
   std::optional<int> transit_moves_at{};  ///< from this pulse on the transit is 5 ms longer
   std::optional<base::Instant> listener_down_at{};
@@ -67,6 +70,9 @@ class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock 
   void land(std::uint32_t tap, base::Pulse pulse) {
     const int number = ++pulses_;
     if (script_.late.contains(number)) pulse.on += std::chrono::milliseconds{10};
+    if (script_.not_given.contains(number)) return;
+    if (script_.stretched.contains(number)) pulse.on_time += std::chrono::milliseconds{5};
+    if (script_.endless.contains(number)) pulse.on_time = std::chrono::milliseconds{200};
     push(rig::PulseFired{tap, pulse});
     if (script_.no_contact.contains(number)) return;
     base::Instant contact = pulse.on + transit_of(pulse.on_time);
