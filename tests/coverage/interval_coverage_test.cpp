@@ -5,6 +5,7 @@
 #include <string>
 
 #include "analysis/analyse.hpp"
+#include "conductor/bench_setup.hpp"
 #include "journal/reader.hpp"
 #include "journal/writer.hpp"
 #include "rig/rig_file.hpp"
@@ -26,55 +27,8 @@ constexpr double latency_ms = 650.0;
 constexpr double spread_ms = 200.0;
 constexpr double alarms_per_hour = 1.5;
 
-const std::string rig_text = R"(
-format = 1
-[rig]
-name = "coverage"
-kind = "simulated"
-[setting]
-surface = "oak counter"
-spot = "A1"
-mounting = "taped"
-[tapper]
-moving_mass_g = 12
-tip_diameter_mm = 10
-seated_force_n = 20
-[tapper.coil]
-supply_v = 12
-resistance_ohm = 15
-winding_j_k = 6
-body_j_k = 24
-winding_to_body_k_w = 3
-body_to_air_k_w = 15
-ambient_c = 23
-[tapper.limits]
-max_pulse_ms = 30
-min_rest_ms = 40
-duty_percent = 25
-duty_span_s = 300
-max_on_in_span_s = 75
-max_coil_c = 90
-coil_margin_k = 10
-max_energy_mj = 50
-max_tip_pressure_n_cm2 = 50
-[contact]
-kind = "tip-switch"
-[calibration]
-date = "2026-06-01"
-coil_temperature_c = 23
-supply_v = 12
-transit_sd_ms = 0.15
-[[calibration.point]]
-on_ms = 8
-strike_m_s = 0.3
-transit_ms = 20
-[[calibration.point]]
-on_ms = 12
-strike_m_s = 1.5
-transit_ms = 12
-[[device]]
-name = "dice"
-version = "known truth"
+/// The conductor's bench with a device that throws dice of these sides.
+const std::string dice_rig_text = run::rig_text + R"(
 [simulated.tapper]
 [[simulated.device]]
 model = "dice"
@@ -99,27 +53,17 @@ std::string scenario_text(int seed) {
          "[[block]]\nquiet_s = 7200\n";
 }
 
-class StringSink : public journal::Sink {
- public:
-  explicit StringSink(std::string& bytes) : bytes_(bytes) {}
-  void write(std::string_view bytes) override { bytes_ += bytes; }
-  void sync() override {}
-
- private:
-  std::string& bytes_;
-};
-
 analysis::DeviceResult results_of_run(const rig::RigFile& rig,
                                       const virtual_rig::Simulation& simulation, int seed) {
   journal::Header header;
   header.scenario_text = scenario_text(seed);
   header.rig.contact_sensed = true;
   header.rig.calibrated = true;
-  header.rig.devices = {{"dice", "known truth", {}, {}}};
+  header.rig.devices = {{"panel", "known truth", {}, {}}};
   const auto scenario = scenario::parse_scenario(header.scenario_text, "coverage.toml");
 
   std::string bytes;
-  journal::Writer writer(std::make_unique<StringSink>(bytes));
+  journal::Writer writer(std::make_unique<run::MemorySink>(bytes, 0));
   writer.append(header);
   writer.append(journal::Segment{.boot_id = "virtual"});
   virtual_rig::VirtualRig world(rig, simulation, scenario.seed, false);
@@ -138,8 +82,8 @@ bool covers(const analysis::Interval& interval, double truth) {
 }
 
 TEST(IntervalCoverage, HoldsForDetectionLatencyAndFalseAlarms) {
-  const auto rig = rig::parse_rig(rig_text, "rig.toml");
-  const auto simulation = virtual_rig::parse_simulation(rig_text, "rig.toml", rig);
+  const auto rig = rig::parse_rig(dice_rig_text, "rig.toml");
+  const auto simulation = virtual_rig::parse_simulation(dice_rig_text, "rig.toml", rig);
   // Unanswered trials stand at +infinity, so the median lies where the answered reach one half.
   const double median_ms = latency_ms + spread_ms * 0.5 / detects;
   int rate = 0;
