@@ -138,6 +138,14 @@
     min: Math.min(bins[0][0], ...limits.map((one) => one.ms * 0.98)),
     max: Math.max(bins[bins.length - 1][1], ...limits.map((one) => one.ms * 1.02)),
   });
+  // The histogram shows the shape of the answers: a limit far from them must not press it flat.
+  // The curve beside it has all limits drawn in.
+  const closeUp = (latency) => {
+    const low = latency.bins[0][0];
+    const high = latency.bins[latency.bins.length - 1][1];
+    const near = ({ ms }) => ms > low - (high - low) && ms < high + (high - low);
+    return { ...latency, limits: latency.limits.filter(near), beyond: latency.limits.filter((one) => !near(one)) };
+  };
   const limitsOnX = (latency) =>
     latency.limits.map((one) => ({ axis: "x", value: one.ms, text: "limit, " + one.text }));
 
@@ -147,8 +155,9 @@
   });
 
   const histogram = (canvas, colours) => {
-    const latency = data.devices[canvas.dataset.device].latency;
-    if (!latency.bins.length) return null;
+    if (!data.devices[canvas.dataset.device].latency.bins.length) return null;
+    const latency = closeUp(data.devices[canvas.dataset.device].latency);
+    const beyond = latency.beyond.map((one) => `; the limit of ${grouped(one.ms)} ms lies outside`).join("");
     const points = latency.bins.map(([from, to, count]) => ({ x: from, y: count, to }));
     const first = points[0];
     const last = points[points.length - 1];
@@ -157,7 +166,7 @@
       type: "scatter",
       data: { datasets: [stepped(colours, outline, { fill: "origin", borderWidth: 1.5 })] },
       options: base(colours,
-        scale(colours, "latency, ms", { ticks: { callback: grouped }, rest: latencyRange(latency), grid: { display: false } }),
+        scale(colours, "latency, ms" + beyond, { ticks: { callback: grouped }, rest: latencyRange(latency), grid: { display: false } }),
         scale(colours, "answers", { ticks: wholeTicks, rest: { beginAtZero: true } }),
         { filter: ({ raw }) => raw.to !== undefined && raw.y > 0,
           callbacks: { label: ({ raw }) => `${raw.x} to ${raw.to} ms: ${raw.y}` } }),

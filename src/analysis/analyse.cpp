@@ -15,6 +15,7 @@
 #include "analysis/figures.hpp"
 #include "analysis/findings.hpp"
 #include "analysis/presentation.hpp"
+#include "analysis/remarks.hpp"
 #include "analysis/tally.hpp"
 #include "analysis/timeline.hpp"
 #include "analysis/verdicts.hpp"
@@ -337,7 +338,10 @@ Results Analysis::Fold::finish(const journal::ReadSummary& reading) {
   std::vector<DeviceEvidence> evidence;
   for (DeviceTally& tally : tallies_) evidence.push_back(std::move(tally).evidence(quiet_));
   const std::vector<Judged> judged = judge_limits(scenario_->accept, evidence);
-  for (DeviceEvidence& device : evidence) results_.devices.push_back(std::move(device.result));
+  for (DeviceEvidence& device : evidence) {
+    device.result.remarks = remarks_on(device.result, *scenario_);
+    results_.devices.push_back(std::move(device.result));
+  }
   conclude(results_, judged);
   return std::move(results_);
 }

@@ -153,7 +153,8 @@ std::string headline_of(const std::vector<Judged>& judged, const Results& result
   }
   if (judged.empty()) return fmt::format("{}: {}{}", word, against, plain_figure(results));
   const Judged& first = deciding(judged);
-  const std::string more = what_would_decide(first.verdict);
+  // More trials mend no interruption or damage.
+  const std::string more = objections.empty() ? what_would_decide(first.verdict) : "";
   return fmt::format("{}: {}{}{}{}{}", word, against, first.said, more.empty() ? "" : "; ", more,
                      tally_words(judged, results.overall));
 }

@@ -114,6 +114,7 @@ struct DeviceResult {
   std::uint64_t gap_alarms = 0;
   std::uint64_t duplicates = 0;
   std::optional<double> d_prime;      ///< where there are distractors
+  std::vector<std::string> remarks;   ///< what in its answers points to a cause; see remarks.hpp
   std::vector<StrengthBin> strength;  ///< by the mean strike speed of the trial
 };
 

@@ -216,11 +216,11 @@ Judged judge_latency(const DeviceEvidence& device, const scenario::LatencyLimit&
   const std::string& name = device.result.name;
   const std::string figure = fmt::format("latency p{:.6g}", 100.0 * latency.quantile);
   const std::optional<double> estimate = quantile_type7(sorted, latency.quantile);
-  const std::uint64_t unanswered = n - device.result.detection.x;
-  const std::string of = fmt::format("of {}, {} unanswered", counted(n, "trial"), unanswered);
+  const std::uint64_t not_heard = n - device.result.detection.x;
+  const std::string of = fmt::format("of {}, {} not heard", counted(n, "trial"), not_heard);
   const std::string value = estimate && std::isfinite(*estimate)
                                 ? fmt::format("is {}", figure_text(*estimate, "ms"))
-                                : "lies among the unanswered";
+                                : "lies among those not heard";
   const Words words{.figure = figure,
                     .unit = "ms",
                     .measured = fmt::format("{} {} ({})", figure, value, of),

@@ -11,7 +11,7 @@
 namespace plexor::report {
 
 std::string quantity(double value, std::string_view unit) {
-  if (std::isinf(value)) return unit == "ms" ? "unanswered" : "unbounded";
+  if (std::isinf(value)) return unit == "ms" ? "not heard" : "unbounded";
   return analysis::figure_text(value, unit);
 }
 
@@ -30,7 +30,7 @@ std::string interval_text(const analysis::Interval& interval, std::string_view u
       analysis::bound_text(interval.lower, limit, unit, analysis::Rounding::down);
   const std::string upper =
       analysis::bound_text(interval.upper, limit, unit, analysis::Rounding::up);
-  if (std::isinf(interval.lower) && interval.lower > 0.0) return "among the unanswered";
+  if (std::isinf(interval.lower) && interval.lower > 0.0) return "among those not heard";
   if (has_lower && has_upper) return lower + " to " + upper;
   const bool two = interval.sides == analysis::Sides::two;
   if (has_lower) return "at least " + lower + (two ? ", no upper bound" : "");
@@ -55,7 +55,7 @@ bool estimate_is_beyond(const analysis::Verdict& verdict) {
 }
 
 std::string estimate_text(const analysis::Verdict& verdict) {
-  if (estimate_is_beyond(verdict)) return "unanswered";
+  if (estimate_is_beyond(verdict)) return "not heard";
   return verdict.estimate ? quantity(*verdict.estimate, verdict.unit) : "not measured";
 }
 

@@ -11,14 +11,14 @@
 
 namespace plexor::report {
 
-/// A value in a verdict's unit: "" (a share), "ms" or "/h". An infinite latency is "unanswered".
+/// A value in a verdict's unit: "" (a share), "ms" or "/h". An infinite latency is "not heard".
 [[nodiscard]] std::string quantity(double value, std::string_view unit);
 /// The share as text; an en dash where nothing was counted.
 [[nodiscard]] std::string share_text(const analysis::Proportion& proportion);
 
 /// "at least 95.8 %", "at most 812 ms", "95.1 % to 97.4 %". Bounds are rounded outwards; where a
 /// `limit` is given, far enough to tell the bound from it. Missing bounds are named; an interval
-/// that begins beyond every answer is "among the unanswered".
+/// that begins beyond every answer is "among those not heard".
 [[nodiscard]] std::string interval_text(const analysis::Interval& interval, std::string_view unit);
 [[nodiscard]] std::string interval_text(const analysis::Interval& interval, std::string_view unit,
                                         double limit);
@@ -27,7 +27,7 @@ namespace plexor::report {
 
 /// "at least 95 %": the limit as the scenario gives it, with all its digits.
 [[nodiscard]] std::string limit_text(const analysis::Verdict& verdict);
-/// The verdict's estimate; "unanswered" where the percentile lies among the unanswered trials, "not
+/// The verdict's estimate; "not heard" where the percentile lies among the unanswered trials, "not
 /// measured" where there is nothing.
 [[nodiscard]] std::string estimate_text(const analysis::Verdict& verdict);
 /// True where the estimate lies beyond every measured value.

@@ -224,6 +224,7 @@ Json device(const analysis::DeviceResult& value, bool calibrated) {
           {"detection", proportion(value.detection)},
           {"false_responses", proportion(value.false_responses)},
           {"confusions", proportion(value.confusions)},
+          {"remarks", value.remarks},
           {"d_prime", optional_number(value.d_prime)},
           {"false_alarms",
            {{"incidents", alarms.incidents},

@@ -173,6 +173,11 @@ std::string strength_title(const std::vector<const analysis::StrengthBin*>& bins
   const auto softest = std::find_if(bins.begin(), bins.end(), has_enough);
   const auto hardest = std::find_if(bins.rbegin(), bins.rend(), has_enough);
   if (softest == bins.end() || *softest == *hardest) return "Detection by strength";
+  const auto& soft = *(*softest)->detected.wilson;
+  const auto& hard = *(*hardest)->detected.wilson;
+  if (soft.lower <= hard.upper && hard.lower <= soft.upper) {
+    return "No difference to be seen between soft and hard knocks";
+  }
   return fmt::format("{} detected at {}, {} at {}", share_text((*softest)->detected),
                      bin_text(**softest, unit), share_text((*hardest)->detected),
                      bin_text(**hardest, unit));
@@ -218,6 +223,7 @@ View device_view(const analysis::Results& results, std::size_t index) {
           {"version", or_nothing(device.version)},
           {"n", count(device.detection.n)},
           {"presented", count(device.detection.n + device.false_responses.n)},
+          {"remarks", View(device.remarks)},
           {"detection_title", detection_title(device)},
           {"rhythms", rhythms},
           {"confusion", confusion_view(device)},

@@ -105,9 +105,8 @@ View detection_figure_view(const analysis::Results& results, const analysis::Dev
 }
 
 View latency_figure_view(const analysis::Results& results, const analysis::DeviceResult& device) {
-  const std::string sample =
-      fmt::format("{} trials, {} of them unanswered", count(device.latency.n),
-                  count(device.latency.n - device.latency.heard));
+  const std::string sample = fmt::format("{} trials, {} of them not heard", count(device.latency.n),
+                                         count(device.latency.n - device.latency.heard));
   const Verdict* verdict = find_verdict(results, device.name, latency_figure);
   if (verdict) {
     const std::string quantile = verdict->figure.substr(latency_figure.size());

@@ -92,10 +92,7 @@ std::string verdict_lines(const analysis::Verdict& verdict, Style style) {
   std::string out = fmt::format(
       "  {}  {}: {} ({}; {})\n", mark(verdict.judgement, style, mark_width),
       printable_line(verdict.figure), estimate_text(verdict), "limit " + limit_text(verdict), n);
-  if (verdict.judgement != Judgement::pass) {
-    out += wrapped(printable_line(verdict.reason), mark_width + 4, style.width);
-  }
-  return out;
+  return out + wrapped(printable_line(verdict.reason), mark_width + 4, style.width);
 }
 
 std::string rhythm_table(const analysis::DeviceResult& device) {
@@ -126,7 +123,11 @@ std::string device_part(const analysis::Results& results, const analysis::Device
   for (const analysis::Verdict& verdict : results.verdicts) {
     if (verdict.device == device.name) out += verdict_lines(verdict, style);
   }
-  return out + rhythm_table(device);
+  out += rhythm_table(device);
+  for (const std::string& remark : device.remarks) {
+    out += wrapped("look at: " + printable_line(remark), 2, style.width);
+  }
+  return out;
 }
 
 std::string run_part(const analysis::Results& results, Style style) {

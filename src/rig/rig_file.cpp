@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <charconv>
 #include <chrono>
+#include <cmath>
 #include <set>
 
 #include "base/toml_reader.hpp"
@@ -200,6 +201,16 @@ std::vector<Device> read_devices(TableReader& file) {
   return devices;
 }
 
+/// Another supply gives other strikes and transits than those that were measured.
+void check_supply(const TableReader& calibration, const RigFile& rig) {
+  constexpr double tolerance = 0.05;
+  const double measured_v = rig.calibration->supply_v;
+  if (std::abs(measured_v - rig.coil.supply_v) <= tolerance * rig.coil.supply_v) return;
+  calibration.fail("supply_v", fmt::format("{} V", measured_v),
+                   fmt::format("the {} V of \"tapper.coil\", within 5 %", rig.coil.supply_v),
+                   "calibrate at the supply that the rig has");
+}
+
 }  // namespace
 
 RigFile parse_rig(std::string_view text, const std::string& file_name) {
@@ -211,7 +222,8 @@ RigFile parse_rig(std::string_view text, const std::string& file_name) {
   read_tapper(file.table("tapper"), rig);
   rig.contact = read_contact(file.table("contact"));
   if (auto calibration = file.table_if("calibration")) {
-    rig.calibration = read_calibration(std::move(*calibration));
+    rig.calibration = read_calibration(*calibration);
+    check_supply(*calibration, rig);
   }
   rig.devices = read_devices(file);
   (void)file.has("simulated");  // src/virtual reads it

@@ -190,7 +190,7 @@ TEST(Verdicts, UnansweredTrialsCountAsInfinitelySlow) {
   EXPECT_EQ(failed.judgement, Judgement::fail);
   EXPECT_FALSE(failed.estimate);
   EXPECT_EQ(failed.reason,
-            "latency p95 lies among the unanswered (of 200 trials, 40 unanswered); with 95 % "
+            "latency p95 lies among those not heard (of 200 trials, 40 not heard); with 95 % "
             "confidence later than every answer; the limit is 500 ms: fail");
 }
 

@@ -29,7 +29,7 @@ TEST(IntervalText, NamesTheBoundThatIsMissing) {
   EXPECT_EQ(interval_text(interval(-infinity, infinity, analysis::Sides::upper), "ms"),
             "no upper bound");
   EXPECT_EQ(interval_text(interval(infinity, infinity, analysis::Sides::lower), "ms"),
-            "among the unanswered");
+            "among those not heard");
 }
 
 TEST(ConfidenceText, SaysSidesAndMethod) {
@@ -42,7 +42,7 @@ TEST(EstimateText, TellsUnansweredFromNotMeasured) {
   verdict.unit = "ms";
   EXPECT_EQ(estimate_text(verdict), "not measured");
   verdict.n = 320;
-  EXPECT_EQ(estimate_text(verdict), "unanswered");
+  EXPECT_EQ(estimate_text(verdict), "not heard");
 }
 
 TEST(Count, GroupsThousands) {

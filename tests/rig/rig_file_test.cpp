@@ -243,6 +243,17 @@ TEST(RigFile, RefusesACalibrationWithoutTwoPoints) {
   EXPECT_THAT(message_of(text), HasSubstr("0 points"));
 }
 
+TEST(RigFile, RefusesACalibrationMadeAtAnotherSupply) {
+  std::string text = oak_text();
+  const auto at = text.find("supply_v = 12", text.find("[calibration]"));
+  const auto measured_at = [&](const std::string& supply_v) {
+    return message_of(std::string(text).replace(at + 11, 2, supply_v));
+  };
+  EXPECT_THAT(measured_at("9"), AllOf(HasSubstr("supply_v"), HasSubstr("9 V"), HasSubstr("12 V")));
+  EXPECT_THAT(measured_at("12.7"), HasSubstr("within 5 %"));
+  EXPECT_EQ(measured_at("12.5"), "no error");
+}
+
 TEST(RigFile, RefusesAContactKindThatIsUnknownAndListsTheKnown) {
   EXPECT_THAT(changed("\"tip-switch\"", "\"load-cell\""), HasSubstr("none, tip-switch"));
   EXPECT_EQ(to_text(ContactKind::none), "none");

@@ -1,0 +1,46 @@
+#!/usr/bin/env python3
+"""A run that is stopped or killed on the way: what was recorded stays, and proves nothing."""
+import signal
+import subprocess
+import time
+import unittest
+
+from plexor_command import PLEXOR, RIG, RIG_2, PlexorTestCase
+
+
+class Interruption(PlexorTestCase):
+    def start_long_run(self, rig=RIG):
+        process = subprocess.Popen(
+            [PLEXOR, "run", self.scenario(trials=3000, quiet_s=2_000_000), "--rig", rig, "--out",
+             self.folder / "run"],
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        self.addCleanup(process.stderr.close)
+        self.addCleanup(process.stdout.close)
+        self.addCleanup(process.wait)
+        self.addCleanup(process.kill)
+        journal = self.folder / "run" / "journal.jsonl"
+        deadline = time.monotonic() + 240  # a sanitizer makes the rehearsal slow
+        while time.monotonic() < deadline and process.poll() is None:
+            if journal.exists() and journal.stat().st_size > 20_000:
+                return process
+            time.sleep(0.05)
+        self.fail("the run did not get going")
+
+    def test_an_interrupted_run_keeps_its_journal_and_is_undecided(self):
+        # Whatever the figures say so far: release 2 would fail.
+        process = self.start_long_run(RIG_2)
+        process.send_signal(signal.SIGINT)
+        self.assertEqual(process.wait(timeout=60), 4)
+        last = (self.folder / "run" / "journal.jsonl").read_text().splitlines()[-1]
+        self.assertIn('"interrupted"', last)
+
+    def test_a_killed_run_can_still_be_reported(self):
+        process = self.start_long_run()
+        process.kill()
+        process.wait(timeout=60)
+        result = self.plexor("report", self.folder / "run")
+        self.assertEqual(result.returncode, 4, result.stderr)
+
+
+if __name__ == "__main__":
+    unittest.main(verbosity=2)
