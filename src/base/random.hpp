@@ -25,6 +25,7 @@ enum class Purpose : std::uint16_t {
   transit = 103,
   line_poll = 104,
   dice = 105,
+  outage = 106,
 };
 
 /// Names one random draw. Equal keys give equal draws, on every machine and in

@@ -1,5 +1,6 @@
 #include "virtual/firmware.hpp"
 
+#include <algorithm>
 #include <array>
 #include <cassert>
 
@@ -11,16 +12,30 @@ std::int64_t samples_in(base::Duration span, base::Duration period) {
   return (span + period / 2) / period;
 }
 
+base::Duration period_of(const FrontEndSettings& front_end) {
+  return base::Duration{std::chrono::seconds{1}} / front_end.rate_hz;
+}
+
+std::variant<PeakDetector, EnvelopeDetector> make_detector(const FirmwareSettings& settings,
+                                                           const FrontEndSettings& front_end) {
+  const std::int32_t mid_rail = 1 << (front_end.bits - 1);
+  if (const auto* envelope = std::get_if<EnvelopeSettings>(&settings.detector)) {
+    return EnvelopeDetector(*envelope, mid_rail, period_of(front_end));
+  }
+  return PeakDetector(std::get<PeakSettings>(settings.detector), mid_rail);
+}
+
 }  // namespace
 
 Firmware::Firmware(const FirmwareSettings& settings, const FrontEndSettings& front_end,
                    std::uint32_t device, std::uint64_t seed)
     : settings_(settings),
       front_end_(front_end, settings.sensitivity, device, seed),
-      detector_(settings),
-      line_(settings.baud, settings.poll, device, seed),
+      detector_(make_detector(settings, front_end)),
+      link_(settings.link, device, seed),
+      outages_(settings.outages, device, seed),
       device_(device),
-      period_(base::Duration{std::chrono::seconds{1}} / front_end.rate_hz),
+      period_(period_of(front_end)),
       lockout_samples_(samples_in(settings.lockout, period_)),
       decision_samples_(samples_in(settings.decision_gap, period_)) {}
 
@@ -28,15 +43,48 @@ base::Instant Firmware::time_of(std::int64_t sample) const {
   return base::segment_start + sample * period_;
 }
 
+/// The first sample at or after an instant; far away for Instant::max().
+std::int64_t Firmware::sample_at(base::Instant instant) const {
+  const base::Duration since = instant - base::segment_start;
+  return since / period_ + (since % period_ > base::Duration::zero() ? 1 : 0);
+}
+
 void Firmware::hear(const Sensor::Stretch& stretch) {
   std::array<std::int32_t, Sensor::block> storage;  // NOLINT: written by convert
-  const std::span<std::int32_t> codes(storage.data(), stretch.count);
-  front_end_.convert(stretch.first, stretch.signal_mv, codes);
-  std::int64_t sample = stretch.first;
-  for (const std::int32_t code : codes) {
-    if (detector_.flags(code) && sample >= locked_until_) take_peak(sample);
-    ++sample;
+  std::span<const std::int32_t> codes(storage.data(), stretch.count);
+  front_end_.convert(stretch.first, stretch.signal_mv, {storage.data(), stretch.count});
+  std::int64_t first = stretch.first;
+  const std::int64_t end = first + static_cast<std::int64_t>(stretch.count);
+  while (first < end) {
+    const std::int64_t breaks = sample_at(outages_.next());
+    if (first >= breaks) {
+      break_down();
+      continue;
+    }
+    const bool deaf = first < deaf_until_;
+    const std::int64_t until = std::min({end, breaks, deaf ? deaf_until_ : end});
+    const auto count = static_cast<std::size_t>(until - first);
+    if (!deaf) detect(first, codes.first(count));
+    codes = codes.subspan(count);
+    first = until;
   }
+}
+
+void Firmware::break_down() {
+  deaf_until_ = std::max(deaf_until_, sample_at(outages_.take()));
+  peaks_.clear();
+  std::visit([](auto& detector) { detector.restart(); }, detector_);
+}
+
+void Firmware::detect(std::int64_t first, std::span<const std::int32_t> codes) {
+  std::visit(
+      [&](auto& detector) {
+        detector.take(codes, [&](std::size_t i) {
+          const std::int64_t sample = first + static_cast<std::int64_t>(i);
+          if (sample >= locked_until_) take_peak(sample);
+        });
+      },
+      detector_);
 }
 
 void Firmware::take_peak(std::int64_t sample) {
@@ -60,7 +108,7 @@ std::optional<base::Event> Firmware::decide() {
     if (!rhythm.matches(intervals)) continue;
     return base::Event{.device = device_,
                        .name = rhythm.name,
-                       .arrival = line_.arrival(rhythm.name, decided),
+                       .arrival = link_.arrival(rhythm.name, decided),
                        .device_time = {},
                        .strength = {}};
   }

@@ -1,7 +1,9 @@
 #pragma once
 
+#include <algorithm>
 #include <cstddef>
 #include <cstdint>
+#include <span>
 #include <vector>
 
 #include "virtual/simulation.hpp"
@@ -13,40 +15,69 @@ namespace plexor::virtual_rig {
 /// The tested sample is not in its own window. All sums are whole numbers.
 class PeakDetector {
  public:
-  explicit PeakDetector(const FirmwareSettings& settings);
+  /// Codes of a quiet line lie around `mid_rail`.
+  PeakDetector(const PeakSettings& settings, std::int32_t mid_rail);
 
   /// Takes the next code; true if it is flagged. Never while the first window fills.
   [[nodiscard]] bool flags(std::int32_t code);
 
+  /// Takes the next codes, and calls `flagged` with the index of each that is
+  /// flagged: exactly those that flags() would. Runs that can't hold a flagged
+  /// sample, because even their outermost one would not do, go in as a whole.
+  template <typename Flagged>
+  void take(std::span<const std::int32_t> codes, Flagged&& flagged);
+
+  /// Forgets everything, as after a reset.
+  void restart();
+
  private:
+  static constexpr std::size_t run = 64;  ///< taken as a whole if at all
+
+  [[nodiscard]] bool take_run(std::span<const std::int32_t> codes);
   void enter(std::int64_t value);
 
-  std::vector<std::int64_t> window_;  ///< the last entries, oldest at place_
+  std::vector<std::int32_t> window_;  ///< the last entries, oldest at place_
   std::size_t place_ = 0;
   std::size_t filled_ = 0;
   std::int64_t count_;
   std::int64_t sum_ = 0;
   std::int64_t sum_of_squares_ = 0;
   std::int64_t previous_ = 0;
+  std::int64_t origin_;     ///< entries are relative to mid-rail, so that their squares stay small
   std::int64_t influence_;  ///< in 1/256
   double k_squared_;
   double least_squared_;  ///< what a flagged offset's square must exceed at least
 };
 
+template <typename Flagged>
+void PeakDetector::take(std::span<const std::int32_t> codes, Flagged&& flagged) {
+  std::size_t i = 0;
+  while (i < codes.size()) {
+    if (codes.size() - i >= run && take_run(codes.subspan(i, run))) {
+      i += run;
+      continue;
+    }
+    const std::size_t end = std::min(i + run, codes.size());
+    for (; i < end; ++i) {
+      if (flags(codes[i])) flagged(i);
+    }
+  }
+}
+
 // Here, not in a source file: it runs for every sample, and must be inlined.
 
 inline void PeakDetector::enter(std::int64_t value) {
-  std::int64_t& oldest = window_[place_];
+  std::int32_t& oldest = window_[place_];
   sum_ += value - oldest;
-  sum_of_squares_ += value * value - oldest * oldest;
-  oldest = value;
+  sum_of_squares_ += value * value - std::int64_t{oldest} * oldest;
+  oldest = static_cast<std::int32_t>(value);
   if (++place_ == window_.size()) place_ = 0;
   previous_ = value;
 }
 
 inline bool PeakDetector::flags(std::int32_t code) {
-  constexpr int fraction_bits = 4;  // so that a weak influence is not rounded away
-  const std::int64_t value = std::int64_t{code} << fraction_bits;
+  // A fraction of 4 bits, so that a weak influence is not rounded away.
+  const std::int64_t value = (std::int64_t{code} - origin_) * 16;
   if (filled_ < window_.size()) {
     ++filled_;
     enter(value);

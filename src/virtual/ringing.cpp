@@ -1,48 +1,48 @@
 #include "virtual/ringing.hpp"
 
-#include "virtual/physics/basic_math.hpp"
+#include <algorithm>
+
+#include "virtual/physics/elementary.hpp"
 
 namespace plexor::virtual_rig {
 
 namespace {
 
-struct Rotor {
-  double real;
-  double imaginary;
-};
-
-/// How a unit oscillation has turned and decayed after `elapsed`, less than half a cycle.
-Rotor after(const Mode& mode, base::Duration elapsed) {
-  const double decay = physics::exp_minus(base::to_s(elapsed) / base::to_s(mode.ring));
-  const physics::SinCos angle =
-      physics::sin_cos(2.0 * physics::pi * mode.ring_hz * base::to_s(elapsed));
-  return {decay * angle.cos, decay * angle.sin};
+Rotor product(const Rotor& a, const Rotor& b) {
+  return {a.real * b.real - a.imaginary * b.imaginary, a.real * b.imaginary + a.imaginary * b.real};
 }
+
+double squared(const Rotor& a) { return a.real * a.real + a.imaginary * a.imaginary; }
 
 }  // namespace
 
-Ringing::Ringing(const Mode& mode, base::Duration sample_period, double silence_mv)
-    : mode_(mode),
-      silence_squared_(silence_mv * silence_mv),
-      turn_real_(after(mode, sample_period).real),
-      turn_imaginary_(after(mode, sample_period).imaginary) {}
+Ringing::Ringing(double hz, double decay_s, base::Duration sample_period, double silence)
+    : hz_(hz),
+      decay_s_(decay_s),
+      silence_squared_(silence * silence),
+      step_(turn(base::to_s(sample_period))) {}
 
-void Ringing::excite(double amplitude_mv, base::Duration before_next) {
-  const Rotor start = after(mode_, before_next);
-  real_ += amplitude_mv * start.real;
-  imaginary_ += amplitude_mv * start.imaginary;
+/// How a unit oscillation has turned and decayed after a time.
+Rotor Ringing::turn(double seconds) const {
+  const double decay = physics::exp_minus(std::min(seconds / decay_s_, 700.0));
+  const physics::SinCos angle = physics::sin_cos_turns(hz_ * seconds);
+  return {decay * angle.cos, decay * angle.sin};
 }
 
-void Ringing::add_to(std::span<double> signal_mv) {
-  for (double& sample : signal_mv) {
-    if (real_ * real_ + imaginary_ * imaginary_ < silence_squared_) {
-      real_ = imaginary_ = 0.0;
+void Ringing::excite(const Rotor& amplitude, base::Duration before_next) {
+  const Rotor now = product(amplitude, turn(base::to_s(before_next)));
+  state_.real += now.real;
+  state_.imaginary += now.imaginary;
+}
+
+void Ringing::add_to(std::span<double> signal) {
+  for (double& sample : signal) {
+    if (squared(state_) < silence_squared_) {
+      state_ = {};
       return;
     }
-    sample += imaginary_;
-    const double real = real_ * turn_real_ - imaginary_ * turn_imaginary_;
-    imaginary_ = real_ * turn_imaginary_ + imaginary_ * turn_real_;
-    real_ = real;
+    sample += state_.imaginary;
+    state_ = product(state_, step_);
   }
 }
 

@@ -1,36 +1,41 @@
 #pragma once
 
-#include <cstdint>
 #include <span>
 
 #include "base/time.hpp"
-#include "virtual/simulation.hpp"
 
 namespace plexor::virtual_rig {
+
+/// A point in the plane of a decaying oscillation; the signal is `imaginary`.
+struct Rotor {
+  double real = 0.0;
+  double imaginary = 0.0;
+};
 
 /// One decaying oscillation, sampled. All blows add into one rotating state, so
 /// a sample costs four multiplications however many blows are still ringing.
 class Ringing {
  public:
-  /// Falls silent (state exactly 0) once the envelope is below `silence_mv`.
-  Ringing(const Mode& mode, base::Duration sample_period, double silence_mv);
+  /// Falls silent (state exactly 0) once the envelope is below `silence`.
+  Ringing(double hz, double decay_s, base::Duration sample_period, double silence);
 
-  /// A blow of this amplitude, `before_next` ahead of the next sample to be added.
-  /// The oscillation starts at 0, rising.
-  void excite(double amplitude_mv, base::Duration before_next);
+  /// A blow `before_next` ahead of the next sample to be added. `amplitude` of
+  /// {a, 0} starts at 0, rising to a; another phase turns it.
+  void excite(const Rotor& amplitude, base::Duration before_next);
 
-  [[nodiscard]] bool silent() const { return real_ == 0.0 && imaginary_ == 0.0; }
+  [[nodiscard]] bool silent() const { return state_.real == 0.0 && state_.imaginary == 0.0; }
 
-  /// Adds the next samples to `signal_mv`.
-  void add_to(std::span<double> signal_mv);
+  /// Adds the next samples to `signal`.
+  void add_to(std::span<double> signal);
 
  private:
-  Mode mode_;
+  [[nodiscard]] Rotor turn(double seconds) const;
+
+  double hz_;
+  double decay_s_;
   double silence_squared_;
-  double turn_real_;
-  double turn_imaginary_;
-  double real_ = 0.0;
-  double imaginary_ = 0.0;
+  Rotor step_;
+  Rotor state_;
 };
 
 }  // namespace plexor::virtual_rig

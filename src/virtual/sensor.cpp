@@ -16,9 +16,28 @@ constexpr double nanoseconds_per_hour = 3.6e12;
 /// Envelopes are dropped below this share of a converter step: no code would change by them.
 constexpr double silence_lsb = 0.001;
 
-double scattered(double amplitude, double cv, const base::DrawKey& key) {
-  const double z = static_cast<double>(base::truncated_normal_q32(key)) / 4294967296.0;
-  return amplitude * (1.0 + cv * z);
+double scattered(double cv, const base::DrawKey& key) {
+  return 1.0 + cv * static_cast<double>(base::truncated_normal_q32(key)) / 4294967296.0;
+}
+
+double lsb_v(const FrontEndSettings& front_end) {
+  return front_end.reference_mv / 1e3 / (1 << front_end.bits);
+}
+
+/// Diodes to both rails; the disc's bleed resistor returns to half the supply.
+physics::Clamp clamp_of(const SensorSettings& settings) {
+  constexpr double diode_v = 0.3;
+  const double swing_v = settings.front_end.reference_mv / 2e3 + diode_v;
+  return {settings.disc.series_ohm, -swing_v, swing_v};
+}
+
+/// The tap's, then those of the disturbances that land on the surface.
+std::vector<physics::Spot> spots_of(const SensorSettings& settings) {
+  std::vector<physics::Spot> spots{settings.surface.tap};
+  for (const DisturbanceSettings& one : settings.disturbances) {
+    if (const auto* blow = std::get_if<Blow>(&one.cause)) spots.push_back(blow->at);
+  }
+  return spots;
 }
 
 }  // namespace
@@ -45,7 +64,7 @@ double Disturbance::take() {
                     .trial = arrivals_,
                     .tap = static_cast<std::uint32_t>(1 + 2 * bump_),
                     .purpose = base::Purpose::disturbance};
-  const double amplitude = scattered(settings_.amplitude_mv, settings_.amplitude_cv, key);
+  const double strength = scattered(settings_.strength_cv, key);
   if (++bump_ < settings_.bumps) {
     ++key.tap;
     next_ += Duration{
@@ -55,71 +74,91 @@ double Disturbance::take() {
     ++arrivals_;
     schedule_arrival(next_);
   }
-  return amplitude;
+  return strength;
 }
 
 Sensor::Sensor(const SensorSettings& settings, std::uint64_t seed)
-    : surface_(settings.surface),
-      seed_(seed),
-      period_(Duration{std::chrono::seconds{1}} / settings.front_end.rate_hz) {
-  const double lsb_mv = settings.front_end.reference_mv / (1 << settings.front_end.bits);
-  const double silence_mv = silence_lsb * lsb_mv;
-  for (const Mode& mode : surface_.modes) modes_.emplace_back(mode, period_, silence_mv);
+    : period_(Duration{std::chrono::seconds{1}} / settings.front_end.rate_hz),
+      silence_v_(silence_lsb * lsb_v(settings.front_end)),
+      circuit_(settings.disc.circuit()),
+      stepper_(circuit_, base::to_s(period_), clamp_of(settings)),
+      surface_(settings.surface, settings.disc, spots_of(settings), period_,
+               silence_v_ * circuit_.capacitance_f) {
   std::uint32_t kind = 0;
+  std::size_t spot = 0;
   for (const DisturbanceSettings& one : settings.disturbances) {
-    disturbances_.push_back(
-        {Disturbance(one, kind++, seed), Ringing(one.mode, period_, silence_mv)});
+    Source source{Disturbance(one, kind++, seed), one.cause, 0, {}};
+    if (const auto* tremor = std::get_if<Tremor>(&one.cause)) {
+      source.ringing.emplace(tremor->ring_hz, base::to_s(tremor->ring), period_, silence_v_ * 1e3);
+    } else {
+      source.spot = ++spot;
+    }
+    sources_.push_back(std::move(source));
   }
 }
 
-void Sensor::excite_surface(double amplitude_mv, Instant at) {
-  for (std::size_t i = 0; i < modes_.size(); ++i) {
-    modes_[i].excite(amplitude_mv * surface_.modes[i].share, next_sample_at() - at);
-  }
+void Sensor::strike(double impulse_ns, double contact_s, Instant middle) {
+  surface_.strike(0, impulse_ns, contact_s, next_sample_at() - middle);
 }
 
-void Sensor::strike(double speed_m_s, Instant at) {
-  const base::DrawKey key{
-      .seed = seed_, .trial = blows_++, .purpose = base::Purpose::tap_amplitude};
-  excite_surface(scattered(surface_.gain_mv_per_m_s * speed_m_s, surface_.amplitude_cv, key), at);
-}
-
-void Sensor::pick_up(double amplitude_mv, Instant at) { excite_surface(amplitude_mv, at); }
-
-std::vector<Sensor::DisturbanceSource>::iterator Sensor::soonest() {
-  return std::min_element(
-      disturbances_.begin(), disturbances_.end(),
-      [](const auto& a, const auto& b) { return a.disturbance.next() < b.disturbance.next(); });
+void Sensor::pick_up(double amplitude_mv) {
+  pick_up_c_ += amplitude_mv / 1e3 * circuit_.capacitance_f;
 }
 
 Instant Sensor::next_disturbance() const {
   Instant next = Instant::max();
-  for (const auto& source : disturbances_) next = std::min(next, source.disturbance.next());
+  for (const Source& source : sources_) next = std::min(next, source.disturbance.next());
   return next;
 }
 
-void Sensor::disturb() {
-  const auto source = soonest();
-  const Instant at = source->disturbance.next();
-  source->ringing.excite(source->disturbance.take(), next_sample_at() - at);
+std::size_t Sensor::disturb() {
+  const auto source = std::ranges::min_element(
+      sources_, {}, [](const Source& one) { return one.disturbance.next(); });
+  const Duration before_next = next_sample_at() - source->disturbance.next();
+  const double strength = source->disturbance.take();
+  if (const auto* tremor = std::get_if<Tremor>(&source->cause)) {
+    source->ringing->excite({strength * tremor->amplitude_mv, 0.0}, before_next);
+  } else {
+    const Blow& blow = std::get<Blow>(source->cause);
+    surface_.strike(source->spot, strength * blow.impulse_ns, base::to_s(blow.contact),
+                    before_next);
+  }
+  return static_cast<std::size_t>(source - sources_.begin());
 }
 
 bool Sensor::silent() const {
-  return std::all_of(modes_.begin(), modes_.end(), [](const Ringing& m) { return m.silent(); }) &&
-         std::all_of(disturbances_.begin(), disturbances_.end(),
-                     [](const auto& source) { return source.ringing.silent(); });
+  return disc_v_ == 0.0 && charge_c_ == 0.0 && pick_up_c_ == 0.0 && surface_.silent() &&
+         std::ranges::all_of(sources_, [](const Source& source) {
+           return !source.ringing || source.ringing->silent();
+         });
+}
+
+/// The disc takes each sample's change of charge, bleeds, and is clamped.
+void Sensor::bleed(std::span<double> charge_c_to_pin_mv) {
+  for (double& sample : charge_c_to_pin_mv) {
+    const bool modes_silent = sample == 0.0 && charge_c_ == 0.0;  // exactly, see Ringing
+    disc_v_ = stepper_.after(disc_v_, sample - charge_c_ + pick_up_c_);
+    pick_up_c_ = 0.0;
+    charge_c_ = sample;
+    if (modes_silent && disc_v_ * disc_v_ < silence_v_ * silence_v_) disc_v_ = 0.0;
+    sample = stepper_.pin_v(disc_v_) * 1e3;
+  }
 }
 
 Sensor::Stretch Sensor::listen(Instant end) {
   const std::int64_t wanted = (end - next_sample_at() + period_ - Duration{1}) / period_;
+  constexpr auto block_samples = static_cast<std::int64_t>(block);
   const auto count = static_cast<std::size_t>(
-      std::clamp<std::int64_t>(wanted, 0, static_cast<std::int64_t>(block)));
+      std::clamp<std::int64_t>(wanted, 0, block_samples - next_ % block_samples));
   Stretch stretch{.first = next_, .count = count, .signal_mv = {}};
   if (!silent()) {
     const std::span<double> signal(signal_.data(), count);
-    std::fill(signal.begin(), signal.end(), 0.0);
-    for (Ringing& mode : modes_) mode.add_to(signal);
-    for (DisturbanceSource& source : disturbances_) source.ringing.add_to(signal);
+    std::ranges::fill(signal, 0.0);
+    surface_.add_to(signal);
+    bleed(signal);
+    for (Source& source : sources_) {
+      if (source.ringing) source.ringing->add_to(signal);
+    }
     stretch.signal_mv = signal;
   }
   next_ += static_cast<std::int64_t>(count);

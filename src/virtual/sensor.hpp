@@ -3,12 +3,16 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
+#include <variant>
 #include <vector>
 
 #include "base/time.hpp"
+#include "virtual/front_end.hpp"
 #include "virtual/ringing.hpp"
 #include "virtual/simulation.hpp"
+#include "virtual/surface.hpp"
 
 namespace plexor::virtual_rig {
 
@@ -18,7 +22,7 @@ class Disturbance {
   Disturbance(const DisturbanceSettings& settings, std::uint32_t kind, std::uint64_t seed);
 
   [[nodiscard]] base::Instant next() const { return next_; }
-  /// The amplitude of the bump at next(), which then moves on.
+  /// The strength of the bump at next() relative to the mean; next() then moves on.
   [[nodiscard]] double take();
 
  private:
@@ -32,25 +36,26 @@ class Disturbance {
   base::Instant next_;
 };
 
-/// The surface with the sensor on it: blows and disturbances in, millivolts out,
-/// sample by sample. All devices feel the same signal.
+/// The surface with the sensor on it: blows and disturbances in, millivolts at the
+/// converter's pin out, sample by sample. All devices feel the same signal.
 class Sensor {
  public:
-  static constexpr std::size_t block = 256;
+  static constexpr std::size_t block = FrontEnd::block;
 
   Sensor(const SensorSettings& settings, std::uint64_t seed);
 
-  /// The plunger strikes at `at`, not before the last sample handed out.
-  void strike(double speed_m_s, base::Instant at);
-  /// The coil is switched at `at`.
-  void pick_up(double amplitude_mv, base::Instant at);
+  /// A blow at the tap's spot whose contact has its middle at `middle`, not
+  /// before the last sample handed out.
+  void strike(double impulse_ns, double contact_s, base::Instant middle);
+  /// The coil is switched: a step of this size on the sensor's cable.
+  void pick_up(double amplitude_mv);
   [[nodiscard]] base::Instant next_disturbance() const;
-  /// The disturbance due at next_disturbance().
-  void disturb();
+  /// The disturbance due at next_disturbance(). Returns its kind.
+  std::size_t disturb();
 
   struct Stretch {
     std::int64_t first = 0;             ///< number of the first sample
-    std::size_t count = 0;              ///< at most block
+    std::size_t count = 0;              ///< within one block
     std::span<const double> signal_mv;  ///< empty while nothing rings
   };
   /// The next samples before `end`.
@@ -60,21 +65,25 @@ class Sensor {
   }
 
  private:
-  struct DisturbanceSource {
+  struct Source {
     Disturbance disturbance;
-    Ringing ringing;
+    std::variant<Tremor, Blow> cause;
+    std::size_t spot = 0;            ///< of a blow
+    std::optional<Ringing> ringing;  ///< of a tremor
   };
-  void excite_surface(double amplitude_mv, base::Instant at);
   [[nodiscard]] bool silent() const;
-  [[nodiscard]] std::vector<DisturbanceSource>::iterator soonest();
+  void bleed(std::span<double> charge_c_to_pin_mv);
 
-  SurfaceSettings surface_;
-  std::uint64_t seed_;
   base::Duration period_;
+  double silence_v_;
+  physics::DiscCircuit circuit_;
+  physics::DiscStepper stepper_;
+  Surface surface_;
+  std::vector<Source> sources_;
+  double disc_v_ = 0.0;
+  double charge_c_ = 0.0;   ///< that the modes brought at the last sample
+  double pick_up_c_ = 0.0;  ///< not yet on the disc
   std::int64_t next_ = 0;
-  std::uint32_t blows_ = 0;
-  std::vector<Ringing> modes_;
-  std::vector<DisturbanceSource> disturbances_;
   std::array<double, block> signal_{};
 };
 

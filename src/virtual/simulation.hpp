@@ -10,33 +10,50 @@
 
 #include "base/time.hpp"
 #include "rig/rig_file.hpp"
+#include "virtual/physics/piezo.hpp"
+#include "virtual/physics/plate.hpp"
+#include "virtual/physics/solenoid.hpp"
 
 namespace plexor::virtual_rig {
 
-/// How the simulated tapper departs from its calibration. Counts of 0 mean never.
+/// The tapper's solenoid, and how it departs from tap to tap. Counts of 0 mean never.
 struct TapperSettings {
+  physics::Solenoid solenoid;
+  physics::Elastic tip;                     ///< what the tip is made of
+  double tip_radius_m = 0.006;              ///< of its rounding
   base::Duration transit_sd{};              ///< scatter of the transit, normal, truncated at 3 sd
-  base::Duration dead{};                    ///< a shorter pulse never reaches the surface
-  std::optional<base::Duration> re_strike;  ///< a longer pulse strikes twice
-  base::Duration re_strike_after{};         ///< from the first contact to the second
-  double pick_up_mv = 0.0;                  ///< coil switching seen by the sensor
+  double strike_cv = 0.0;                   ///< scatter of the strike speed, likewise
+  double click_share = 0.0;                 ///< of a stop's blow that reaches the surface
+  double pick_up_mv = 0.0;                  ///< coil switching seen by the sensor's cable
   std::int64_t miss_every = 0;              ///< every so many pulses one does not land
   std::int64_t late_every = 0;              ///< every so many pulses one begins late
   base::Duration late{};                    ///< by this much
   base::Duration transit_drift_per_hour{};  ///< added to the transit as the run goes on
 };
 
-/// One way in which the surface rings after a blow.
-struct Mode {
-  double ring_hz = 0.0;
-  base::Duration ring{};  ///< decay time constant: to 1/e
-  double share = 1.0;     ///< of the blow's amplitude
+/// The plate that is struck, and where.
+struct SurfaceSettings {
+  physics::Plate plate;
+  physics::Spot tap;
+  physics::Spot sensor;
+  double restitution = 0.0;   ///< of tip and surface, besides what the plate carries away
+  double amplitude_cv = 0.0;  ///< scatter of the blow from tap to tap
 };
 
-struct SurfaceSettings {
-  double gain_mv_per_m_s = 0.0;  ///< sensor amplitude over strike speed, all shares together
-  double amplitude_cv = 0.0;     ///< scatter of the amplitude from blow to blow
-  std::vector<Mode> modes;       ///< 1 to 3
+/// The disc under the surface with the mass on it, and its wiring.
+struct DiscSettings {
+  physics::Disc disc;
+  double resonance_hz = 0.0;  ///< of the disc alone
+  double quality = 1.0;       ///< of its resonance
+  double disc_kg = 0.0;       ///< effective mass of the disc alone
+  double seismic_kg = 0.0;    ///< mass put on it
+  double cable_f = 0.0;
+  double bleed_ohm = 0.0;
+  double series_ohm = 0.0;  ///< to the pin, which the rails clamp
+
+  [[nodiscard]] physics::DiscCircuit circuit() const {
+    return {physics::capacitance_f(disc) + cable_f, bleed_ohm};
+  }
 };
 
 /// The sensor's analogue-to-digital converter; each device has its own with these properties.
@@ -45,23 +62,39 @@ struct FrontEndSettings {
   int bits = 0;
   double reference_mv = 0.0;  ///< full scale; the signal rests at half of it
   double noise_mv = 0.0;      ///< standard deviation, normal
+  double hum_mv = 0.0;        ///< amplitude of the mains
+  double hum_hz = 50.0;
+};
+
+/// How the floor shakes the sensor: a decaying oscillation.
+struct Tremor {
+  double amplitude_mv = 0.0;
+  double ring_hz = 0.0;
+  base::Duration ring{};  ///< decay time constant: to 1/e
+};
+
+/// Something that lands on the same surface.
+struct Blow {
+  double impulse_ns = 0.0;
+  base::Duration contact{};
+  physics::Spot at;
 };
 
 /// Something in the workshop that the sensor feels: mugs, footsteps, kiln doors.
 struct DisturbanceSettings {
   std::string name;
   double per_hour = 0.0;
-  double amplitude_mv = 0.0;
-  double amplitude_cv = 0.0;
-  Mode mode;
+  double strength_cv = 0.0;
+  std::variant<Tremor, Blow> cause;
   std::int64_t bumps = 1;  ///< in one disturbance
   base::Duration shortest_gap{};
   base::Duration longest_gap{};  ///< between bumps, drawn evenly
 };
 
-/// What the device's sensor side is made of.
+/// What the devices' sensor side is made of.
 struct SensorSettings {
   SurfaceSettings surface;
+  DiscSettings disc;
   FrontEndSettings front_end;
   std::vector<DisturbanceSettings> disturbances;
 };
@@ -75,16 +108,49 @@ struct KnownRhythm {
   [[nodiscard]] bool matches(const std::vector<base::Duration>& heard) const;
 };
 
-/// A device that samples the sensor, finds peaks and recognises rhythms.
-struct FirmwareSettings {
+/// Flags samples that stand out from the samples before them.
+struct PeakSettings {
   std::int64_t window = 0;  ///< samples in running mean and deviation
   double k_sigma = 0.0;     ///< flagged beyond so many deviations
   double min_lsb = 0.0;     ///< and beyond so many steps of the converter
   double influence = 0.0;   ///< weight with which a flagged sample enters the window, 0 to 1
+};
+
+/// Flags the moments when the smoothed, rectified signal rises above a threshold.
+struct EnvelopeSettings {
+  base::Duration smooth{};  ///< time constant of the low-pass
+  double min_lsb = 0.0;     ///< threshold in steps of the converter, at least
+  double k_noise = 0.0;     ///< and so many times the envelope's running mean in quiet
+  double release = 0.5;     ///< falls ready again below this share of the threshold
+};
+
+/// A wire: 10 bits a character, and a controller's side that looks at it now and then.
+struct SerialLink {
+  std::int64_t baud = 0;
+  base::Duration poll{};
+};
+
+/// Radio towards a sleeping station: sent, then held until the next beacon that it wakes for.
+struct RadioLink {
+  base::Duration overhead{};  ///< wake-up, association, sending
+  base::Duration beacon{};    ///< the interval at which the station listens
+};
+
+/// A device falls silent now and then. Poisson, rates of 0 mean never.
+struct OutageSettings {
+  double resets_per_hour = 0.0;
+  base::Duration boot{};  ///< deaf after a reset
+  double hangs_per_hour = 0.0;
+  base::Duration hang{};  ///< until its watchdog resets it
+};
+
+/// A device that samples the sensor, finds peaks and recognises rhythms.
+struct FirmwareSettings {
+  std::variant<PeakSettings, EnvelopeSettings> detector;
   base::Duration lockout{};
   base::Duration decision_gap{};  ///< silence that ends a rhythm
-  std::int64_t baud = 0;
-  base::Duration poll{};     ///< the controller's side looks at the line this often
+  std::variant<SerialLink, RadioLink> link;
+  OutageSettings outages;
   double sensitivity = 1.0;  ///< of this unit's sensor
   std::vector<KnownRhythm> rhythms;
 };

@@ -1,7 +1,6 @@
 #include "virtual/tapper.hpp"
 
 #include <algorithm>
-#include <utility>
 
 #include "base/random.hpp"
 
@@ -10,72 +9,102 @@ namespace plexor::virtual_rig {
 namespace {
 
 using base::Duration;
-using namespace std::chrono_literals;
 
-constexpr Duration shortest_transit = 1ms;
-/// What is left of the strike when the plunger comes again.
-constexpr double re_strike_speed_share = 0.5;
-/// Below the calibrated range the speed falls along the first segment, but a landing plunger moves.
-constexpr double slowest_share = 0.1;
+/// The winding's temperature is taken in these steps, so that equal taps are integrated once.
+constexpr std::int64_t temperature_step_mdegc = 100;
 
-/// Straight line through two points, also beyond them.
-double line(Duration x, Duration x0, double y0, Duration x1, double y1) {
-  return y0 +
-         (y1 - y0) * static_cast<double>((x - x0).count()) / static_cast<double>((x1 - x0).count());
-}
-
-/// The calibrated segment that holds an on time, or the outer one nearest to it.
-std::pair<rig::CalibrationPoint, rig::CalibrationPoint> segment_of(
-    const rig::Calibration& calibration, Duration on_time) {
-  const auto& points = calibration.points;
-  auto upper = std::find_if(points.begin() + 1, points.end() - 1,
-                            [&](const auto& point) { return point.on_time >= on_time; });
-  return {*(upper - 1), *upper};
+std::int64_t in_steps_mdegc(double temperature_c) {
+  const double steps = temperature_c * 1e3 / static_cast<double>(temperature_step_mdegc);
+  return static_cast<std::int64_t>(steps + 0.5) * temperature_step_mdegc;
 }
 
 bool is_turn(std::uint32_t count, std::int64_t every) { return every > 0 && count % every == 0; }
 
+physics::Solenoid with_restitution(physics::Solenoid solenoid, double surface_restitution) {
+  solenoid.surface_restitution = surface_restitution;
+  return solenoid;
+}
+
 }  // namespace
 
-Tapper::Tapper(rig::Calibration calibration, const TapperSettings& settings, std::uint64_t seed)
-    : calibration_(std::move(calibration)), settings_(settings), seed_(seed) {}
+Tapper::Tapper(const safety::CoilModel& coil, const TapperSettings& settings,
+               double surface_restitution, std::uint64_t seed)
+    : coil_(coil),
+      settings_(settings),
+      seed_(seed),
+      cache_(with_restitution(settings.solenoid, surface_restitution)),
+      at_pulse_(safety::cold(coil)),
+      after_pulse_(at_pulse_) {}
 
-std::optional<double> Tapper::speed_of(Duration on_time) const {
-  if (on_time < settings_.dead) return std::nullopt;
-  const auto [low, high] = segment_of(calibration_, on_time);
-  const double speed =
-      line(on_time, low.on_time, base::to_m_s(low.strike), high.on_time, base::to_m_s(high.strike));
-  return std::max(speed, slowest_share * base::to_m_s(calibration_.slowest()));
+base::Instant Tapper::begin_of(base::Instant planned) {
+  return is_turn(++begun_, settings_.late_every) ? planned + settings_.late : planned;
 }
 
-Duration Tapper::transit_of(const base::Pulse& pulse) const {
-  const auto [low, high] = segment_of(calibration_, pulse.on_time);
-  const double calibrated =
-      line(pulse.on_time, low.on_time, static_cast<double>(low.transit.count()), high.on_time,
-           static_cast<double>(high.transit.count()));
+/// Standard normal, truncated at 3 sd, for the last pulse.
+double Tapper::normal(base::Purpose purpose, std::uint32_t use) const {
+  const base::DrawKey key{.seed = seed_, .trial = pulses_, .tap = use, .purpose = purpose};
+  return static_cast<double>(base::truncated_normal_q32(key)) / 4294967296.0;
+}
+
+double Tapper::blow_scatter(double cv) const {
+  return 1.0 + cv * normal(base::Purpose::tap_amplitude, 0);
+}
+
+Duration Tapper::shift_of(const base::Pulse& pulse) const {
   const double hours = base::to_s(pulse.on.time_since_epoch()) / 3600.0;
   const double drift = hours * static_cast<double>(settings_.transit_drift_per_hour.count());
-  const Duration scatter{
-      base::scale_q32(settings_.transit_sd.count(),
-                      base::truncated_normal_q32(
-                          {.seed = seed_, .trial = pulses_, .purpose = base::Purpose::transit}))};
-  const Duration transit{static_cast<Duration::rep>(calibrated + drift)};
-  return std::max(transit + scatter, shortest_transit);
+  const double scatter =
+      static_cast<double>(settings_.transit_sd.count()) * normal(base::Purpose::transit, 0);
+  return Duration{static_cast<Duration::rep>(drift + scatter)};
 }
 
-Stroke Tapper::strike(const base::Pulse& planned, base::Instant earliest) {
-  ++pulses_;
-  Stroke stroke{.actual = planned, .first = {}, .second = {}};
-  if (is_turn(pulses_, settings_.late_every)) stroke.actual.on += settings_.late;
-  stroke.actual.on = std::max(stroke.actual.on, earliest);
-  const std::optional<double> speed = speed_of(planned.on_time);
-  if (!speed || is_turn(pulses_, settings_.miss_every)) return stroke;
-  stroke.first = Contact{stroke.actual.on + transit_of(stroke.actual), *speed};
-  if (settings_.re_strike && planned.on_time > *settings_.re_strike) {
-    stroke.second =
-        Contact{stroke.first->at + settings_.re_strike_after, *speed * re_strike_speed_share};
+Stroke Tapper::stroke_of(const base::Pulse& pulse) {
+  const physics::TapConditions conditions{
+      .pulse = pulse.on_time,
+      .coil_mdegc = in_steps_mdegc(at_pulse_.winding_c),
+      .supply_mv = static_cast<std::int64_t>(coil_.supply_v * 1e3 + 0.5)};
+  const physics::TapSummary& tap = cache_.tap(conditions);
+  const double speed_scale = 1.0 + settings_.strike_cv * normal(base::Purpose::transit, 1);
+  const Duration shift = shift_of(pulse);
+  // Scatter moves arrivals, but none of them before the pulse.
+  const auto arrival = [&](Duration after_on, double speed_m_s) {
+    return Arrival{pulse.on + std::max(after_on + shift, Duration{1}), speed_m_s * speed_scale};
+  };
+  Stroke stroke{.pulse = pulse, .contacts = {}, .click = {}, .coil_c = at_pulse_.winding_c};
+  if (!is_turn(pulses_, settings_.miss_every)) {
+    for (const auto& contact : tap.contacts) {
+      stroke.contacts.push_back(arrival(contact.at, contact.speed_m_s));
+    }
   }
+  if (tap.click) stroke.click = arrival(tap.click->at, tap.click->speed_m_s);
+  const double power_w =
+      pulse.on_time > Duration::zero() ? tap.copper_heat_j / base::to_s(pulse.on_time) : 0.0;
+  after_pulse_ = safety::after_at_power(coil_, at_pulse_, pulse.on_time, power_w);
+  after_pulse_at_ = pulse.off();
   return stroke;
+}
+
+Stroke Tapper::strike(const base::Pulse& pulse) {
+  ++pulses_;
+  pulse_ = pulse;
+  at_pulse_ = safety::after(coil_, after_pulse_, pulse.on - after_pulse_at_, false);
+  return stroke_of(pulse);
+}
+
+Stroke Tapper::cut(base::Instant at) {
+  pulse_.on_time = at - pulse_.on;
+  return stroke_of(pulse_);
+}
+
+physics::ImpactResult blow_of(const TapperSettings& tapper, const SurfaceSettings& surface,
+                              double speed_m_s) {
+  return physics::strike(
+      {.mass_kg = tapper.solenoid.moving_mass_kg,
+       .tip_radius_m = tapper.tip_radius_m,
+       .modulus_pa = physics::contact_modulus_pa(tapper.tip, surface.plate.material.elastic),
+       .speed_m_s = speed_m_s,
+       .damping_s_m = physics::damping_s_m(surface.restitution, speed_m_s),
+       .mobility_m_ns = 1.0 / physics::infinite_plate_impedance_ns_m(surface.plate)});
 }
 
 }  // namespace plexor::virtual_rig

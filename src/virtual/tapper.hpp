@@ -2,45 +2,72 @@
 
 #include <cstdint>
 #include <optional>
+#include <vector>
 
 #include "base/pulse.hpp"
-#include "rig/calibration.hpp"
+#include "base/random.hpp"
+#include "safety/thermal.hpp"
+#include "virtual/physics/impact.hpp"
+#include "virtual/physics/tap_cache.hpp"
 #include "virtual/simulation.hpp"
 
 namespace plexor::virtual_rig {
 
-/// The plunger touches the surface.
-struct Contact {
+/// The plunger arrives somewhere.
+struct Arrival {
   base::Instant at;
   double speed_m_s = 0.0;
 };
 
 /// What one pulse makes the plunger do.
 struct Stroke {
-  base::Pulse actual;  ///< when the coil is really energised
-  std::optional<Contact> first;
-  std::optional<Contact> second;  ///< a re-strike
+  base::Pulse pulse;              ///< when the coil is really energised
+  std::vector<Arrival> contacts;  ///< with the surface: the tap, then re-strikes
+  std::optional<Arrival> click;   ///< against the back stop
+  double coil_c = 0.0;            ///< winding at the pulse's beginning
 };
 
-/// Pulse to contact: the calibration read backwards, plus scatter and scripted faults.
+/// The solenoid under its pulses: each is integrated at the winding's temperature
+/// of that moment, with scatter and scripted faults on top. A pulse finds the
+/// plunger at rest: the rig's min_rest must leave it the time.
 class Tapper {
  public:
-  Tapper(rig::Calibration calibration, const TapperSettings& settings, std::uint64_t seed);
+  /// `surface_restitution`: how much of its speed the plunger keeps at the surface.
+  Tapper(const safety::CoilModel& coil, const TapperSettings& settings, double surface_restitution,
+         std::uint64_t seed);
 
-  /// The next pulse; it can't begin before `earliest`. Counts pulses: scatter
-  /// and faults depend on the count alone.
-  [[nodiscard]] Stroke strike(const base::Pulse& planned, base::Instant earliest);
+  /// When the next pulse that is asked for at `planned` really begins: scripted
+  /// lateness goes by the count of pulses.
+  [[nodiscard]] base::Instant begin_of(base::Instant planned);
 
-  /// Speed at contact in m/s, nothing if so short a pulse does not land.
-  [[nodiscard]] std::optional<double> speed_of(base::Duration on_time) const;
+  /// The pulse begins. Counts pulses: scatter and faults depend on the count alone.
+  [[nodiscard]] Stroke strike(const base::Pulse& pulse);
+
+  /// The pulse of the last strike ends at `at` already: what comes of it instead.
+  [[nodiscard]] Stroke cut(base::Instant at);
+
+  /// What the last strike's blow is worth against the mean one: 1 +- cv, truncated at 3 sd.
+  [[nodiscard]] double blow_scatter(double cv) const;
 
  private:
-  [[nodiscard]] base::Duration transit_of(const base::Pulse& pulse) const;
+  [[nodiscard]] Stroke stroke_of(const base::Pulse& pulse);
+  [[nodiscard]] base::Duration shift_of(const base::Pulse& pulse) const;
+  [[nodiscard]] double normal(base::Purpose purpose, std::uint32_t use) const;
 
-  rig::Calibration calibration_;
+  safety::CoilModel coil_;
   TapperSettings settings_;
   std::uint64_t seed_;
+  physics::TapCache cache_;
+  std::uint32_t begun_ = 0;
   std::uint32_t pulses_ = 0;
+  base::Pulse pulse_{};  ///< the last
+  safety::CoilState at_pulse_;
+  safety::CoilState after_pulse_;
+  base::Instant after_pulse_at_ = base::segment_start;
 };
+
+/// The blow of the plunger on the surface at a speed (physics/impact.hpp).
+[[nodiscard]] physics::ImpactResult blow_of(const TapperSettings& tapper,
+                                            const SurfaceSettings& surface, double speed_m_s);
 
 }  // namespace plexor::virtual_rig

@@ -3,7 +3,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <stdexcept>
+#include <array>
+#include <utility>
 
 #include "base/error.hpp"
 #include "virtual/dice.hpp"
@@ -15,9 +16,15 @@ namespace {
 
 using base::Instant;
 
-const rig::Calibration& calibration_of(const rig::RigFile& rig) {
-  if (!rig.calibration) throw std::logic_error("a virtual rig needs a calibration");
-  return *rig.calibration;
+/// Of a blow at a usual speed; nothing is lost if there is no surface.
+double surface_restitution(const Simulation& simulation) {
+  constexpr double usual_m_s = 0.9;
+  if (!simulation.sensor) return physics::Solenoid{}.surface_restitution;
+  return blow_of(simulation.tapper, simulation.sensor->surface, usual_m_s).restitution;
+}
+
+base::Duration to_duration(double seconds) {
+  return base::Duration{static_cast<base::Duration::rep>(seconds * 1e9 + 0.5)};
 }
 
 std::unique_ptr<SimulatedDevice> make_device(const Simulation& simulation, std::uint32_t index,
@@ -32,12 +39,18 @@ std::unique_ptr<SimulatedDevice> make_device(const Simulation& simulation, std::
 
 }  // namespace
 
+std::string_view to_text(Truth::Kind kind) {
+  constexpr std::array names{"contact", "click", "disturbance"};
+  return names[static_cast<std::size_t>(kind)];
+}
+
 VirtualRig::VirtualRig(const rig::RigFile& rig, const Simulation& simulation, std::uint64_t seed,
-                       bool lifted)
-    : tip_switch_(rig.contact == rig::ContactKind::tip_switch),
+                       bool lifted, TruthTeller tell)
+    : simulation_(simulation),
+      tip_switch_(rig.contact == rig::ContactKind::tip_switch),
       lifted_(lifted),
-      pick_up_mv_(simulation.tapper.pick_up_mv),
-      tapper_(calibration_of(rig), simulation.tapper, seed) {
+      tell_(std::move(tell)),
+      tapper_(rig.coil, simulation.tapper, surface_restitution(simulation), seed) {
   if (simulation.sensor) sensor_.emplace(*simulation.sensor, seed);
   for (std::uint32_t i = 0; i < simulation.devices.size(); ++i) {
     devices_.push_back(make_device(simulation, i, seed));
@@ -66,51 +79,46 @@ void VirtualRig::check(std::span<const base::Pulse> pulses) const {
 
 void VirtualRig::fire(std::span<const base::Pulse> pulses) {
   check(pulses);
+  ++firings_;
   for (std::uint32_t tap = 0; tap < pulses.size(); ++tap) {
-    const Stroke stroke = tapper_.strike(pulses[tap], busy_until_);
-    schedule(stroke, tap);
-    busy_until_ = stroke.actual.off();
+    const Instant begin = std::max(tapper_.begin_of(pulses[tap].on), busy_until_);
+    const base::Pulse pulse{begin, pulses[tap].on_time};
+    timeline_.emplace(begin, Happening{Happening::Kind::pulse_begins, firings_, tap, pulse});
+    busy_until_ = pulse.off();
   }
 }
 
-void VirtualRig::schedule(const Stroke& stroke, std::uint32_t tap) {
-  using Kind = Happening::Kind;
-  const base::Pulse& pulse = stroke.actual;
-  timeline_.emplace(pulse.on, Happening{Kind::switched_on, tap, pulse});
-  timeline_.emplace(pulse.off(), Happening{Kind::switched_off, tap, pulse});
-  if (lifted_) return;
-  for (const auto& contact : {stroke.first, stroke.second}) {
-    if (contact) {
-      timeline_.emplace(contact->at, Happening{Kind::contact, tap, pulse, contact->speed_m_s});
-    }
+void VirtualRig::begin_pulse(const Happening& begun) {
+  energised_ = begun;
+  if (sensor_) sensor_->pick_up(simulation_.tapper.pick_up_mv);
+  schedule(tapper_.strike(begun.pulse), begun);
+}
+
+/// What is still to come of a stroke: a pulse that was cut has had its first part.
+void VirtualRig::schedule(const Stroke& stroke, const Happening& begun) {
+  const auto add = [&](Happening::Kind kind, Instant at, double speed_m_s) {
+    if (at < now_) return;
+    Happening next{kind, begun.firing, begun.tap, stroke.pulse, speed_m_s, stroke.coil_c};
+    timeline_.emplace(at, next);
+  };
+  add(Happening::Kind::pulse_ends, stroke.pulse.off(), 0.0);
+  for (const Arrival& contact : stroke.contacts) {
+    add(Happening::Kind::contact, contact.at, contact.speed_m_s);
   }
+  if (stroke.click) add(Happening::Kind::click, stroke.click->at, stroke.click->speed_m_s);
 }
 
 void VirtualRig::make_safe() noexcept {
   if (busy_until_ <= now_) return;
-  std::erase_if(timeline_, [&](const auto& entry) { return entry.second.pulse.on >= now_; });
-  cut_short(now_);
   busy_until_ = now_;
-}
-
-/// The pulse that is on ends at `at`. Its plunger goes on with what it has: slower, or not at all.
-void VirtualRig::cut_short(Instant at) noexcept {
-  for (auto entry = timeline_.begin(); entry != timeline_.end();) {
-    auto current = entry++;
-    Happening& happening = current->second;
-    if (happening.pulse.off() <= at) continue;  // ended before; its plunger may still be on the way
-    happening.pulse.on_time = at - happening.pulse.on;
-    if (happening.kind == Happening::Kind::switched_off) {
-      auto node = timeline_.extract(current);
-      node.key() = at;
-      timeline_.insert(
-          std::move(node));  // no allocation; `entry` still points to its old successor
-    } else if (const auto speed = tapper_.speed_of(happening.pulse.on_time)) {
-      happening.speed_m_s = *speed;
-    } else {
-      timeline_.erase(current);
-    }
-  }
+  std::erase_if(timeline_, [&](const auto& entry) {
+    const Happening& one = entry.second;
+    const bool of_this_pulse = energised_ && one.pulse.on == energised_->pulse.on;
+    return one.kind == Happening::Kind::pulse_begins ||
+           (of_this_pulse && one.kind != Happening::Kind::blow);
+  });
+  // The plunger goes on with what it has: slower, or not as far as the surface.
+  if (energised_) schedule(tapper_.cut(now_), *energised_);
 }
 
 std::optional<rig::Observation> VirtualRig::observe_until(Instant deadline) {
@@ -157,7 +165,7 @@ bool VirtualRig::happen() {
     return true;
   }
   if (sensor_ && sensor_->next_disturbance() <= now_) {
-    sensor_->disturb();
+    disturb();
     return true;
   }
   return decide_one();
@@ -165,19 +173,70 @@ bool VirtualRig::happen() {
 
 void VirtualRig::happen(const Happening& happening) {
   switch (happening.kind) {
-    case Happening::Kind::switched_on:
-      if (sensor_) sensor_->pick_up(pick_up_mv_, now_);
-      break;
-    case Happening::Kind::switched_off:
-      if (sensor_) sensor_->pick_up(pick_up_mv_, now_);
-      observe(rig::PulseFired{happening.tap, happening.pulse});
-      break;
-    case Happening::Kind::contact:
-      if (sensor_) sensor_->strike(happening.speed_m_s, now_);
-      for (auto& device : devices_) device->feel(now_);
-      if (tip_switch_) observe(rig::ContactSensed{now_});
-      break;
+    case Happening::Kind::pulse_begins: return begin_pulse(happening);
+    case Happening::Kind::pulse_ends:
+      energised_.reset();
+      if (sensor_) sensor_->pick_up(simulation_.tapper.pick_up_mv);
+      return observe(rig::PulseFired{happening.tap, happening.pulse});
+    case Happening::Kind::contact: return lifted_ ? hit_a_stop(happening) : touch(happening);
+    case Happening::Kind::click: return hit_a_stop(happening);
+    case Happening::Kind::blow:
+      if (sensor_) sensor_->strike(happening.impulse_ns, happening.contact_s, now_);
+      return;
   }
+}
+
+void VirtualRig::touch(const Happening& contact) {
+  Truth truth{.kind = Truth::Kind::contact,
+              .at = now_,
+              .firing = contact.firing,
+              .tap = contact.tap,
+              .speed_m_s = contact.speed_m_s,
+              .coil_c = contact.coil_c};
+  if (sensor_) {
+    const physics::ImpactResult impact =
+        blow_of(simulation_.tapper, simulation_.sensor->surface, contact.speed_m_s);
+    truth.peak_force_n = impact.peak_force_n;
+    truth.contact_s = impact.contact_s;
+    Happening blow = contact;
+    blow.kind = Happening::Kind::blow;
+    blow.impulse_ns =
+        impact.impulse_ns * tapper_.blow_scatter(simulation_.sensor->surface.amplitude_cv);
+    blow.contact_s = impact.contact_s;
+    timeline_.emplace(now_ + to_duration(impact.contact_s / 2.0), blow);
+  }
+  tell_(truth);
+  for (auto& device : devices_) device->feel(now_);
+  if (tip_switch_) observe(rig::ContactSensed{now_});
+}
+
+/// The plunger reaches a stop of the tapper itself, whose frame brings a share of the blow to the
+/// surface: the back stop on its return, and the front one if no surface is in its way.
+void VirtualRig::hit_a_stop(const Happening& click) {
+  constexpr double metal_contact_s = 0.1e-3;
+  tell_({.kind = Truth::Kind::click,
+         .at = now_,
+         .firing = click.firing,
+         .tap = click.tap,
+         .speed_m_s = click.speed_m_s,
+         .coil_c = click.coil_c});
+  const TapperSettings& tapper = simulation_.tapper;
+  if (!sensor_ || tapper.click_share == 0.0) return;
+  const double given_back = 1.0 + tapper.solenoid.back_restitution;
+  Happening blow = click;
+  blow.kind = Happening::Kind::blow;
+  blow.impulse_ns =
+      tapper.click_share * tapper.solenoid.moving_mass_kg * click.speed_m_s * given_back;
+  blow.contact_s = metal_contact_s;
+  timeline_.emplace(now_ + to_duration(metal_contact_s / 2.0), blow);
+}
+
+void VirtualRig::disturb() {
+  const std::size_t kind = sensor_->disturb();
+  tell_({.kind = Truth::Kind::disturbance,
+         .at = now_,
+         .firing = firings_,
+         .name = simulation_.sensor->disturbances[kind].name});
 }
 
 bool VirtualRig::decide_one() {

@@ -1,10 +1,12 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <map>
 #include <memory>
 #include <optional>
 #include <span>
+#include <string_view>
 #include <vector>
 
 #include "rig/ports.hpp"
@@ -16,17 +18,36 @@
 
 namespace plexor::virtual_rig {
 
+/// What really happened: for tests and for curious people, never for the analysis.
+struct Truth {
+  enum class Kind : std::uint8_t { contact, click, disturbance };
+  Kind kind = Kind::contact;
+  base::Instant at;
+  std::uint32_t firing = 0;   ///< how many times fire() had been called
+  std::uint32_t tap = 0;      ///< index within the pulses of that call
+  double speed_m_s = 0.0;     ///< contact and click
+  double peak_force_n = 0.0;  ///< contact
+  double contact_s = 0.0;     ///< contact: how long it lasts
+  double coil_c = 0.0;        ///< contact and click: winding when the pulse began
+  std::string_view name{};    ///< disturbance
+};
+[[nodiscard]] std::string_view to_text(Truth::Kind kind);
+
 /// A rig made of physics, in virtual time: time runs only inside observe_until,
 /// as fast as the samples can be computed. One thread. The same rig file, seed
 /// and calls give the same observations bit for bit, however the waiting is cut
 /// into deadlines.
 class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::Clock {
  public:
+  using TruthTeller = std::function<void(const Truth&)>;
+
   /// `simulation` belongs to `rig` (parse_simulation). `seed` feeds noise,
   /// scatter and disturbances. `lifted`: the tapper stands clear of the surface,
-  /// so no pulse makes contact; the coil's own pick-up remains.
-  VirtualRig(const rig::RigFile& rig, const Simulation& simulation, std::uint64_t seed,
-             bool lifted);
+  /// so no pulse makes contact; its stops click and the coil's pick-up remains.
+  /// `tell` hears what really happens, in time order.
+  VirtualRig(
+      const rig::RigFile& rig, const Simulation& simulation, std::uint64_t seed, bool lifted,
+      TruthTeller tell = [](const Truth&) {});
 
   /// Throws base::RigFault, with nothing queued, if pulses are pending or these
   /// begin in the past, overlap, are empty or out of order.
@@ -42,34 +63,43 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
  private:
   /// One step of a pulse's consequences.
   struct Happening {
-    enum class Kind : std::uint8_t { switched_on, switched_off, contact };
+    enum class Kind : std::uint8_t { pulse_begins, pulse_ends, contact, click, blow };
     Kind kind;
+    std::uint32_t firing;
     std::uint32_t tap;
-    base::Pulse pulse;       ///< the one it comes from
-    double speed_m_s = 0.0;  ///< contact only
+    base::Pulse pulse;        ///< the one it comes from
+    double speed_m_s = 0.0;   ///< contact and click
+    double coil_c = 0.0;      ///< likewise
+    double impulse_ns = 0.0;  ///< blow: the middle of its contact is now
+    double contact_s = 0.0;
   };
 
   void check(std::span<const base::Pulse> pulses) const;
-  void schedule(const Stroke& stroke, std::uint32_t tap);
-  void cut_short(base::Instant at) noexcept;
-
   void advance_to(base::Instant deadline);
   [[nodiscard]] base::Instant next_stop(base::Instant deadline) const;
   [[nodiscard]] base::Instant next_decision() const;
   /// Does one thing that is due now; false if there is none.
   [[nodiscard]] bool happen();
   void happen(const Happening& happening);
+  void begin_pulse(const Happening& begun);
+  void schedule(const Stroke& stroke, const Happening& begun);
+  void touch(const Happening& contact);
+  void hit_a_stop(const Happening& click);
+  void disturb();
   [[nodiscard]] bool decide_one();
   void observe(const rig::Observation& observation);
 
+  Simulation simulation_;
   bool tip_switch_;
   bool lifted_;
-  double pick_up_mv_;
+  TruthTeller tell_;
   Tapper tapper_;
   std::optional<Sensor> sensor_;
   std::vector<std::unique_ptr<SimulatedDevice>> devices_;
   base::Instant now_ = base::segment_start;
   base::Instant busy_until_ = base::segment_start;  ///< end of the last queued pulse
+  std::uint32_t firings_ = 0;
+  std::optional<Happening> energised_;  ///< the pulse that is on
   // Multimaps keep the order of insertion among equal instants.
   std::multimap<base::Instant, Happening> timeline_;
   std::multimap<base::Instant, rig::Observation> observations_;

@@ -66,6 +66,19 @@ name = "panel"
 version = "release 1"
 )";
 
+/// The same with the calibration that the virtual rig's default plunger has around 0.9 m/s.
+inline std::string calibrated_rig_text() {
+  std::string text = rig_text;
+  const auto replace = [&](const std::string& passage, const std::string& instead) {
+    text.replace(text.find(passage), passage.size(), instead);
+  };
+  replace("on_ms = 8\nstrike_m_s = 0.3\ntransit_ms = 20",
+          "on_ms = 9.2\nstrike_m_s = 0.281\ntransit_ms = 17.45");
+  replace("on_ms = 12\nstrike_m_s = 1.5\ntransit_ms = 12",
+          "on_ms = 13.5\nstrike_m_s = 1.251\ntransit_ms = 13.93");
+  return text;
+}
+
 /// A scenario of `trials` calls at 0.9 m/s; `more` is added at the end.
 inline std::string scenario_text(int trials, const std::string& more = "") {
   return "[scenario]\nname = \"test\"\npurpose = \"regression\"\nseed = 7\n"

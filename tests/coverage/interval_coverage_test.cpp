@@ -28,7 +28,7 @@ constexpr double spread_ms = 200.0;
 constexpr double alarms_per_hour = 1.5;
 
 /// The conductor's bench with a device that throws dice of these sides.
-const std::string dice_rig_text = run::rig_text + R"(
+const std::string dice_rig_text = run::calibrated_rig_text() + R"(
 [simulated.tapper]
 [[simulated.device]]
 model = "dice"
@@ -48,7 +48,7 @@ std::string scenario_text(int seed) {
          "\nincident_window_ms = 1\n"
          "[rhythm.call]\ncontacts_ms = [0, 190]\n"
          "[jitter]\nmodel = \"human\"\ntempo_cv = 0.05\nmotor_sd_ms = 5\n"
-         "[[block]]\nrhythm = \"call\"\ntrials = 60\nstrike_m_s = { mean = 0.9, cv = 0.1 }\n"
+         "[[block]]\nrhythm = \"call\"\ntrials = 60\nstrike_m_s = 0.9\n"
          "window_ms = 1200\ngap_ms = [1500, 2500]\n"
          "[[block]]\nquiet_s = 7200\n";
 }

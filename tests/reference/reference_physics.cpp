@@ -294,11 +294,10 @@ Handlers timing_handlers() {
 /// The samples that the simulated firmware flags. Its deviation counts as one step
 /// of the converter at least, which the check's samples are not held to but exceed.
 Answer flagged_samples(In in) {
-  virtual_rig::FirmwareSettings settings;
-  settings.window = static_cast<std::int64_t>(in.count("window"));
-  settings.k_sigma = in.number("k");
-  settings.influence = 1.0;
-  virtual_rig::PeakDetector detector(settings);
+  const virtual_rig::PeakSettings settings{.window = static_cast<std::int64_t>(in.count("window")),
+                                           .k_sigma = in.number("k"),
+                                           .influence = 1.0};
+  virtual_rig::PeakDetector detector(settings, 0);
   std::vector<double> flagged;
   double index = in.number("index_base");
   for (const double sample : listed(in, "samples")) {

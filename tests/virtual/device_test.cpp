@@ -5,7 +5,7 @@
 #include <string>
 
 #include "virtual/front_end.hpp"
-#include "virtual/line.hpp"
+#include "virtual/link.hpp"
 #include "virtual/peak_detector.hpp"
 #include "workshop.hpp"
 
@@ -14,12 +14,11 @@ namespace {
 
 using ::testing::IsEmpty;
 
-FirmwareSettings detector_settings(std::int64_t window, double k_sigma, double min_lsb = 0.0) {
-  FirmwareSettings settings;
-  settings.window = window;
-  settings.k_sigma = k_sigma;
-  settings.min_lsb = min_lsb;
-  return settings;
+constexpr std::int32_t mid_rail = 2048;
+
+PeakDetector make_detector(std::int64_t window, double k_sigma, double min_lsb = 0.0,
+                           double influence = 0.0) {
+  return PeakDetector({window, k_sigma, min_lsb, influence}, mid_rail);
 }
 
 int flags_in(PeakDetector& detector, const std::vector<std::int32_t>& codes) {
@@ -30,25 +29,25 @@ int flags_in(PeakDetector& detector, const std::vector<std::int32_t>& codes) {
 
 TEST(PeakDetector, DoesNotCountTheTestedSampleInItsOwnWindow) {
   // With the sample inside, z could not exceed (n - 1) / sqrt(n) = 2.47 at n = 8.
-  PeakDetector detector(detector_settings(8, 3.0));
+  PeakDetector detector = make_detector(8, 3.0);
   EXPECT_EQ(flags_in(detector, {100, 101, 100, 99, 100, 101, 99, 100}), 0);
   EXPECT_TRUE(detector.flags(120));
 }
 
 TEST(PeakDetector, FlagsNothingWhileItsFirstWindowFills) {
-  PeakDetector detector(detector_settings(8, 3.0));
+  PeakDetector detector = make_detector(8, 3.0);
   EXPECT_EQ(flags_in(detector, {100, 100, 100, 4000, 0, 100, 100, 100}), 0);
 }
 
 TEST(PeakDetector, TakesTheDeviationOfASilentLineAsOneStep) {
-  PeakDetector detector(detector_settings(64, 5.0));
+  PeakDetector detector = make_detector(64, 5.0);
   EXPECT_EQ(flags_in(detector, std::vector<std::int32_t>(64, 2048)), 0);
   EXPECT_FALSE(detector.flags(2053));
   EXPECT_TRUE(detector.flags(2054 + 1));  // the 5 before is in the window now
 }
 
 TEST(PeakDetector, FlagsBothSidesBeyondTheMinimumOnly) {
-  PeakDetector detector(detector_settings(64, 2.0, 20.0));
+  PeakDetector detector = make_detector(64, 2.0, 20.0);
   EXPECT_EQ(flags_in(detector, std::vector<std::int32_t>(64, 2048)), 0);
   EXPECT_TRUE(detector.flags(2048 + 21));
   EXPECT_TRUE(detector.flags(2048 - 21));
@@ -57,9 +56,7 @@ TEST(PeakDetector, FlagsBothSidesBeyondTheMinimumOnly) {
 
 TEST(PeakDetector, InfluenceDecidesWhetherAStepBecomesTheNewNormal) {
   const auto flags_after_a_step = [](double influence) {
-    FirmwareSettings settings = detector_settings(64, 5.0);
-    settings.influence = influence;
-    PeakDetector detector(settings);
+    PeakDetector detector = make_detector(64, 5.0, 0.0, influence);
     (void)flags_in(detector, std::vector<std::int32_t>(64, 2000));
     return flags_in(detector, std::vector<std::int32_t>(500, 2100));
   };
@@ -72,8 +69,8 @@ TEST(PeakDetector, FlagsQuietNoiseAboutAsOftenAsANormalTailSays) {
   // deviation and the rounding of codes leave some slack.
   const FrontEndSettings converter{
       .rate_hz = 8000, .bits = 12, .reference_mv = 4096, .noise_mv = 20.0};
-  const FrontEnd front_end(converter, 1.0, 0, 99);
-  PeakDetector detector(detector_settings(1024, 4.0));
+  FrontEnd front_end(converter, 1.0, 0, 99);
+  PeakDetector detector = make_detector(1024, 4.0);
   int flagged = 0;
   std::vector<std::int32_t> codes(Sensor::block);
   constexpr int blocks = 8000;
@@ -85,8 +82,8 @@ TEST(PeakDetector, FlagsQuietNoiseAboutAsOftenAsANormalTailSays) {
   EXPECT_NEAR(flagged, expected, 0.10 * expected + 5.0 * std::sqrt(expected));
 }
 
-TEST(Line, TakesTenBitsACharacterAndUpToOnePoll) {
-  Line line(9600, 16ms, 0, 1);
+TEST(SerialLink, TakesTenBitsACharacterAndUpToOnePoll) {
+  Link line(SerialLink{9600, 16ms}, 0, 1);
   double sum_ms = 0.0;
   constexpr int n = 2000;
   for (int i = 0; i < n; ++i) {
@@ -96,6 +93,24 @@ TEST(Line, TakesTenBitsACharacterAndUpToOnePoll) {
     sum_ms += base::to_ms(delay);
   }
   EXPECT_NEAR(sum_ms / n, 5.208 + 8.0, 5.0 * 16.0 / std::sqrt(12.0 * n));
+}
+
+TEST(RadioLink, WaitsForTheNextBeacon) {
+  // The mean wait for a sleeping station is half a beacon interval (physics.md section 6).
+  constexpr base::Duration beacon = 102400us;
+  Link radio(RadioLink{.overhead = 20ms, .beacon = beacon}, 0, 1);
+  const base::Instant first = radio.arrival("call", base::segment_start);
+  double sum_ms = 0.0;
+  constexpr int n = 2000;
+  for (int i = 0; i < n; ++i) {
+    const base::Instant sent = base::segment_start + i * 1234567us;
+    const base::Instant arrival = radio.arrival("call", sent);
+    ASSERT_GE(arrival - sent, 20ms);
+    ASSERT_LT(arrival - sent, 20ms + beacon);
+    ASSERT_EQ((arrival - first) % beacon, 0ns);
+    sum_ms += base::to_ms(arrival - sent);
+  }
+  EXPECT_NEAR(sum_ms / n, 20.0 + 51.2, 5.0 * 102.4 / std::sqrt(12.0 * n));
 }
 
 std::vector<base::Event> answers(const Simulation& simulation,
@@ -131,7 +146,8 @@ TEST(Firmware, ReportsADecisionGapAndTheLineAfterTheLastKnock) {
 
 TEST(Firmware, AShortLockoutHearsTheRingDownAsASecondKnock) {
   Simulation simulation = workshop_simulation();
-  firmware_of(simulation).rhythms = {{"double", {{30ms, 60ms}}}};
+  simulation.sensor->surface.plate.mounting_loss = 0.01;
+  firmware_of(simulation).rhythms = {{"double", {{20ms, 60ms}}}};
   EXPECT_THAT(answers(simulation, {0ms}), IsEmpty());
   firmware_of(simulation).lockout = 30ms;
   EXPECT_EQ(answers(simulation, {0ms}).size(), 1U);

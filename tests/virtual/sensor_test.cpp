@@ -8,62 +8,90 @@
 #include <numbers>
 #include <numeric>
 
-#include "virtual/front_end.hpp"
+#include "virtual/physics/impact.hpp"
 #include "workshop.hpp"
 
 namespace plexor::virtual_rig {
 namespace {
 
-using ::testing::Each;
-
 constexpr base::Duration period = 125us;
 
-double closed_form(const Mode& mode, double amplitude, base::Duration since) {
+double closed_form(double hz, double decay_s, double amplitude, base::Duration since) {
   const double t = base::to_s(since);
-  return amplitude * std::exp(-t / base::to_s(mode.ring)) *
-         std::sin(2.0 * std::numbers::pi * mode.ring_hz * t);
+  return amplitude * std::exp(-t / decay_s) * std::sin(2.0 * std::numbers::pi * hz * t);
 }
 
 TEST(Ringing, FollowsTheClosedFormBetweenSamples) {
-  const Mode mode{420.0, 20ms, 1.0};
-  Ringing ringing(mode, period, 1e-9);
-  ringing.excite(100.0, 37us);
+  Ringing ringing(420.0, 0.020, period, 1e-9);
+  ringing.excite({100.0, 0.0}, 37us);
   std::vector<double> signal(800);
   ringing.add_to(signal);
   for (std::size_t i = 0; i < signal.size(); ++i) {
     const auto since = 37us + static_cast<int>(i) * period;
-    EXPECT_NEAR(signal[i], closed_form(mode, 100.0, since), 1e-9) << i;
+    EXPECT_NEAR(signal[i], closed_form(420.0, 0.020, 100.0, since), 1e-9) << i;
   }
 }
 
-TEST(Ringing, AddsBlowsUp) {
-  const Mode mode{180.0, 30ms, 1.0};
-  Ringing ringing(mode, period, 1e-9);
-  ringing.excite(100.0, 0us);
+TEST(Ringing, AddsBlowsUpAndTurnsTheirPhase) {
+  Ringing ringing(180.0, 0.030, period, 1e-9);
+  ringing.excite({100.0, 0.0}, 0us);
   std::vector<double> before(80);
   ringing.add_to(before);
-  ringing.excite(50.0, 20us);
+  ringing.excite({0.0, 50.0}, 20us);
   std::vector<double> after(80);
   ringing.add_to(after);
   for (std::size_t i = 0; i < after.size(); ++i) {
     const auto elapsed = static_cast<int>(i) * period;
-    EXPECT_NEAR(
-        after[i],
-        closed_form(mode, 100.0, 80 * period + elapsed) + closed_form(mode, 50.0, 20us + elapsed),
-        1e-9);
+    const double t = base::to_s(20us + elapsed);
+    const double cosine =
+        50.0 * std::exp(-t / 0.030) * std::cos(2.0 * std::numbers::pi * 180.0 * t);
+    EXPECT_NEAR(after[i], closed_form(180.0, 0.030, 100.0, 80 * period + elapsed) + cosine, 1e-9);
   }
 }
 
 TEST(Ringing, FallsExactlySilentAndIsThenLeftAlone) {
-  Ringing ringing({180.0, 5ms, 1.0}, period, 0.001);
-  ringing.excite(1.0, 0us);
+  Ringing ringing(180.0, 0.005, period, 0.001);
+  ringing.excite({1.0, 0.0}, 0us);
   std::vector<double> signal(1000);
   ringing.add_to(signal);
   EXPECT_TRUE(ringing.silent());
   EXPECT_EQ(signal.back(), 0.0);
 }
 
-TEST(Sensor, HandsOutEachSampleOnceUpToTheEnd) {
+/// A sensor sampled finely enough to see every mode.
+SensorSettings fine_settings() {
+  SensorSettings settings = *workshop_simulation().sensor;
+  settings.front_end.rate_hz = 100'000;
+  return settings;
+}
+
+std::vector<double> signal_until(Sensor& sensor, base::Instant end) {
+  std::vector<double> signal;
+  while (sensor.next_sample_at() < end) {
+    const auto stretch = sensor.listen(end);
+    if (stretch.signal_mv.empty()) {
+      signal.insert(signal.end(), stretch.count, 0.0);
+    } else {
+      signal.insert(signal.end(), stretch.signal_mv.begin(), stretch.signal_mv.end());
+    }
+  }
+  return signal;
+}
+
+double peak(const std::vector<double>& signal) {
+  double highest = 0.0;
+  for (const double value : signal) highest = std::max(highest, std::abs(value));
+  return highest;
+}
+
+std::vector<double> struck(const SensorSettings& settings, double impulse_ns,
+                           double contact_s = 0.3e-3) {
+  Sensor sensor(settings, 1);
+  sensor.strike(impulse_ns, contact_s, base::segment_start);
+  return signal_until(sensor, base::segment_start + 300ms);
+}
+
+TEST(Sensor, HandsOutEachSampleOnceUpToTheEndOrTheBlocks) {
   Sensor sensor(*workshop_simulation().sensor, 1);
   const auto first = sensor.listen(base::segment_start + 1ms);  // samples 0 to 7
   EXPECT_EQ(first.count, 8U);
@@ -71,37 +99,91 @@ TEST(Sensor, HandsOutEachSampleOnceUpToTheEnd) {
   const auto second = sensor.listen(base::segment_start + 1ms + 1ns);  // sample 8, at 1 ms
   EXPECT_EQ(second.first, 8);
   EXPECT_EQ(second.count, 1U);
+  EXPECT_EQ(sensor.listen(base::segment_start + 1s).count, Sensor::block - 9);
   EXPECT_EQ(sensor.listen(base::segment_start + 1s).count, Sensor::block);
 }
 
-TEST(Sensor, FasterStrikesRingLouder) {
-  SensorSettings settings = *workshop_simulation().sensor;
-  settings.surface.amplitude_cv = 0.0;
-  const auto peak = [&](double speed) {
-    Sensor sensor(settings, 1);
-    sensor.strike(speed, base::segment_start);
-    const auto signal = sensor.listen(base::segment_start + 20ms).signal_mv;
-    return *std::max_element(signal.begin(), signal.end());
-  };
-  EXPECT_NEAR(peak(1.2), 2.0 * peak(0.6), 1e-9);
+TEST(Sensor, IsLinearBelowTheClamp) {
+  EXPECT_NEAR(peak(struck(fine_settings(), 0.012)), 2.0 * peak(struck(fine_settings(), 0.006)),
+              1e-6);
 }
 
-TEST(Sensor, AStrikeBetweenSamplesKeepsItsPhase) {
-  SensorSettings settings = *workshop_simulation().sensor;
-  settings.surface.amplitude_cv = 0.0;
-  settings.surface.modes = {{420, 14ms, 1.0}};
+TEST(Sensor, TheClampHoldsThePinWithinTheRails) {
+  const auto hit = struck(fine_settings(), 5.0);
+  EXPECT_LE(peak(hit), 3300.0 / 2 + 300.0 + 1e-9);
+  EXPECT_GT(peak(hit), 1900.0);
+}
+
+TEST(Sensor, CarriesNoNetChargeSoThatItsSignalIsBipolar) {
+  const auto signal = struck(fine_settings(), 0.015);
+  EXPECT_GT(*std::ranges::max_element(signal), 10.0);
+  EXPECT_LT(*std::ranges::min_element(signal), -10.0);
+}
+
+TEST(Sensor, ShortBlowsRingHigher) {
+  // The half sine's first zero lies at 1.5/T: a soft tip leaves only the low modes.
+  const auto crossings = [](const std::vector<double>& signal) {
+    int count = 0;
+    for (std::size_t i = 1; i < 1000; ++i) count += signal[i - 1] * signal[i] < 0.0 ? 1 : 0;
+    return count;
+  };
+  EXPECT_GT(crossings(struck(fine_settings(), 0.015, 0.1e-3)),
+            2 * crossings(struck(fine_settings(), 0.015, 3e-3)));
+}
+
+TEST(Sensor, RingsDownWithTheLossFactor) {
+  // The lowest mode is left at the end: its amplitude falls as exp(-pi f eta t) (physics.md section
+  // 3).
+  SensorSettings settings = fine_settings();
+  settings.surface.plate.mounting_loss = 0.01;
+  const auto signal = struck(settings, 0.05);
+  const physics::Plate& plate = settings.surface.plate;
+  const double decay =
+      physics::amplitude_decay_s(physics::mode_hz(plate, 1, 1), physics::loss_factor(plate));
+  const auto peak_between = [&](double from_s, double to_s) {
+    return peak({signal.begin() + static_cast<std::ptrdiff_t>(from_s * 1e5),
+                 signal.begin() + static_cast<std::ptrdiff_t>(to_s * 1e5)});
+  };
+  const double ratio = peak_between(0.20, 0.22) / peak_between(0.26, 0.28);
+  EXPECT_NEAR(ratio, std::exp(0.06 / decay), 0.15 * ratio);
+}
+
+TEST(Sensor, ANodalLineHearsNothingOfItsMode) {
+  SensorSettings settings = fine_settings();
+  settings.surface.sensor = {0.599999, 0.299999};  // the middle: all even modes have a node there
   Sensor sensor(settings, 1);
-  (void)sensor.listen(base::segment_start + 100us);  // sample 0
-  sensor.strike(1.0, base::segment_start + 100us);
-  const auto stretch = sensor.listen(base::segment_start + 10ms);
-  ASSERT_FALSE(stretch.signal_mv.empty());
-  EXPECT_NEAR(stretch.signal_mv[0], closed_form(settings.surface.modes[0], 400.0, 25us), 1e-9);
+  settings.surface.tap = {0.6, 0.3};
+  const auto odd_only = struck(settings, 0.015);
+  settings.surface.sensor = {0.30, 0.15};
+  EXPECT_GT(peak(odd_only), 0.0);
+  EXPECT_GT(peak(struck(settings, 0.015)), 0.0);
+  const physics::Plate& plate = settings.surface.plate;
+  EXPECT_NEAR(physics::mode_shape(plate, 2, 1, {0.6, 0.3}), 0.0, 1e-9);
+}
+
+TEST(Sensor, PickUpIsAStepThatBleedsAway) {
+  SensorSettings settings = fine_settings();
+  Sensor sensor(settings, 1);
+  sensor.pick_up(100.0);
+  const auto signal = signal_until(sensor, base::segment_start + 60ms);
+  EXPECT_NEAR(signal[0], 100.0, 0.1);
+  // R C = 1 Mohm * 18.9 nF = 18.9 ms (physics.md section 4: about 20 ms).
+  const double rc = settings.disc.circuit().bleed_ohm * settings.disc.circuit().capacitance_f;
+  EXPECT_NEAR(signal[2000] / signal[0], std::exp(-0.020 / rc), 1e-3);
+}
+
+TEST(Sensor, ASeismicMassMakesItMoreSensitive) {
+  // 1 g effective plus 5 g: six times the force below resonance (physics.md section 4).
+  SensorSettings bare = fine_settings();
+  bare.disc.seismic_kg = 0.0;
+  const double gain = peak(struck(fine_settings(), 0.015, 5e-3)) / peak(struck(bare, 0.015, 5e-3));
+  EXPECT_GT(gain, 5.5);
+  EXPECT_LT(gain, 8.0);  // nearer to the loaded disc's own resonance
 }
 
 TEST(Disturbances, ComeAtTheStatedRateWithTheirBumps) {
   DisturbanceSettings settings;
   settings.per_hour = 60;
-  settings.amplitude_mv = 100;
   settings.bumps = 2;
   settings.shortest_gap = 50ms;
   settings.longest_gap = 150ms;
@@ -110,71 +192,29 @@ TEST(Disturbances, ComeAtTheStatedRateWithTheirBumps) {
   int arrivals = 0;
   while (last < base::segment_start + 100h) {
     const base::Instant first_bump = mug.next();
-    EXPECT_EQ(mug.take(), 100.0);
+    EXPECT_EQ(mug.take(), 1.0);
     EXPECT_GE(mug.next() - first_bump, 50ms);
     EXPECT_LE(mug.next() - first_bump, 150ms);
     last = mug.next();
-    EXPECT_EQ(mug.take(), 100.0);
+    EXPECT_EQ(mug.take(), 1.0);
     ++arrivals;
   }
   EXPECT_NEAR(arrivals, 6000, 5.0 * std::sqrt(6000.0));
 }
 
-struct Moments {
-  double mean;
-  double sd;
-};
-
-Moments moments_of(const std::vector<std::int32_t>& codes) {
-  const auto n = static_cast<double>(codes.size());
-  const double mean = std::accumulate(codes.begin(), codes.end(), 0.0) / n;
-  double squares = 0.0;
-  for (const auto code : codes) squares += (code - mean) * (code - mean);
-  return {mean, std::sqrt(squares / n)};
-}
-
-std::vector<std::int32_t> quiet_codes(const FrontEnd& front_end, std::size_t blocks) {
-  std::vector<std::int32_t> codes(blocks * Sensor::block);
-  for (std::size_t i = 0; i < blocks; ++i) {
-    front_end.convert(static_cast<std::int64_t>(i * Sensor::block), {},
-                      std::span(codes).subspan(i * Sensor::block, Sensor::block));
-  }
-  return codes;
-}
-
-TEST(FrontEnd, QuietNoiseRestsAtMidRailWithItsOwnAndTheQuantisersDeviation) {
-  const FrontEndSettings settings{
-      .rate_hz = 8000, .bits = 12, .reference_mv = 4096, .noise_mv = 1.5};
-  const auto codes = quiet_codes(FrontEnd(settings, 1.0, 0, 7), 1000);
-  const auto [mean, sd] = moments_of(codes);
-  const auto n = static_cast<double>(codes.size());
-  // Rounding adds q/sqrt(12) (physics.md section 4, ADC noise).
-  const double expected_sd = std::sqrt(1.5 * 1.5 + 1.0 / 12.0);
-  EXPECT_NEAR(mean, 2048.0, 5.0 * expected_sd / std::sqrt(n));
-  EXPECT_NEAR(sd, expected_sd, 5.0 * expected_sd / std::sqrt(2.0 * n));
-}
-
-TEST(FrontEnd, NoiseDependsOnTheSampleAndDeviceOnly) {
-  const FrontEndSettings settings = workshop_simulation().sensor->front_end;
-  const FrontEnd front_end(settings, 1.0, 0, 7);
-  const auto whole = quiet_codes(front_end, 1);
-  std::vector<std::int32_t> pieces(whole.size());
-  for (std::size_t at = 0, length = 1; at < pieces.size(); at += length, length = length % 5 + 1) {
-    length = std::min(length, pieces.size() - at);
-    front_end.convert(static_cast<std::int64_t>(at), {}, std::span(pieces).subspan(at, length));
-  }
-  EXPECT_EQ(pieces, whole);
-  EXPECT_NE(quiet_codes(FrontEnd(settings, 1.0, 1, 7), 1), whole);
-  EXPECT_NE(quiet_codes(FrontEnd(settings, 1.0, 0, 8), 1), whole);
-}
-
-TEST(FrontEnd, ClampsAtTheRails) {
-  const FrontEnd front_end(workshop_simulation().sensor->front_end, 1.0, 0, 7);
-  std::vector<std::int32_t> codes(64);
-  front_end.convert(0, std::vector<double>(64, 1e6), codes);
-  EXPECT_THAT(codes, Each(4095));
-  front_end.convert(0, std::vector<double>(64, -1e6), codes);
-  EXPECT_THAT(codes, Each(0));
+TEST(Disturbances, BlowsRingTheSurfaceAndTremorsShakeTheSensor) {
+  SensorSettings settings = fine_settings();
+  const auto peak_of = [&](const std::variant<Tremor, Blow>& cause) {
+    settings.disturbances = {{.name = "one", .per_hour = 3600, .cause = cause}};
+    Sensor sensor(settings, 1);
+    (void)signal_until(sensor, sensor.next_disturbance());
+    EXPECT_EQ(sensor.disturb(), 0U);
+    return peak(signal_until(sensor, sensor.next_sample_at() + 100ms));
+  };
+  EXPECT_NEAR(peak_of(Tremor{50.0, 25.0, 200ms}), 50.0, 5.0);
+  const double near = peak_of(Blow{0.012, 1ms, {0.46, 0.30}});
+  const double at_the_edge = peak_of(Blow{0.012, 1ms, {1.19, 0.01}});
+  EXPECT_GT(near, 10.0 * at_the_edge);  // an edge that is held does not move
 }
 
 }  // namespace

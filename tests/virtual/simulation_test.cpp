@@ -35,16 +35,16 @@ std::string error_of(const std::string& text, const rig::RigFile& rig = workshop
   return "no error";
 }
 
-TEST(ParseSimulation, ReadsTheShippedRigs) {
-  for (const auto* path :
-       {oak, "demo-data/oak-counter-release-1.toml", "demo-data/oak-counter-release-2.toml"}) {
-    const std::string text = read_source_file(path);
-    const Simulation simulation = parse_simulation(text, path, rig::parse_rig(text, path));
-    ASSERT_TRUE(simulation.sensor) << path;
-    EXPECT_EQ(simulation.sensor->surface.modes.size(), 3U);
-    EXPECT_EQ(simulation.sensor->disturbances.size(), 3U);
-    EXPECT_GE(std::get<FirmwareSettings>(simulation.devices.at(0)).rhythms.size(), 3U);
-  }
+TEST(ParseSimulation, ReadsTheShippedOak) {
+  const Simulation simulation = parse(read_source_file(oak));
+  ASSERT_TRUE(simulation.sensor);
+  EXPECT_EQ(simulation.sensor->surface.plate.material.name, "oak");
+  EXPECT_EQ(simulation.sensor->surface.plate.thickness_m, 0.038);
+  EXPECT_EQ(simulation.sensor->surface.tap.along_m, 0.3);
+  EXPECT_EQ(simulation.sensor->disc.seismic_kg, 0.005);
+  EXPECT_EQ(simulation.sensor->disturbances.size(), 4U);
+  EXPECT_EQ(simulation.tapper.solenoid.resistance_20c_ohm, workshop_rig().coil.resistance_20c_ohm);
+  EXPECT_GE(std::get<FirmwareSettings>(simulation.devices.at(0)).rhythms.size(), 3U);
 }
 
 constexpr auto dice_text = R"([simulated.tapper]
@@ -71,11 +71,25 @@ TEST(ParseSimulation, DiceNeedNoSensor) {
   EXPECT_EQ(dice.false_alarms_per_hour, 1.5);
 }
 
-TEST(ParseSimulation, TakesWhatIsNotSaidFromTheCalibration) {
+TEST(ParseSimulation, TakesWhatIsNotSaidFromTheCalibrationAndTheUsualPlunger) {
   const TapperSettings tapper = parse(dice_text).tapper;
   EXPECT_EQ(tapper.transit_sd, 150us);
-  EXPECT_EQ(tapper.dead, 3600us);  // 60 % of the shortest calibrated pulse
-  EXPECT_FALSE(tapper.re_strike);
+  EXPECT_EQ(tapper.solenoid.stroke_m, physics::Solenoid{}.stroke_m);
+  EXPECT_EQ(tapper.solenoid.gap_inductance_h_m, physics::Solenoid{}.gap_inductance_h_m);
+}
+
+TEST(ParseSimulation, KnowsTwoDetectorsTwoLinksAndOutages) {
+  std::string text =
+      oak_with("window = 1024\nk_sigma = 5.0", "detector = \"envelope\"\nsmooth_ms = 3");
+  text.replace(text.find("influence = 0.0"), 15, "k_noise = 6\n#");
+  text.replace(text.find("baud = 9600"), 11, "radio_ms = 40\nbeacon_ms = 102.4");
+  text.replace(text.find("poll_ms = 16"), 12, "hangs_per_hour = 0.1\nhang_ms = 60000");
+  const Simulation simulation = parse(text);
+  const auto& firmware = std::get<FirmwareSettings>(simulation.devices.at(0));
+  EXPECT_EQ(std::get<EnvelopeSettings>(firmware.detector).smooth, 3ms);
+  EXPECT_EQ(std::get<RadioLink>(firmware.link).beacon, 102400us);
+  EXPECT_EQ(firmware.outages.hang, 60s);
+  EXPECT_EQ(firmware.outages.resets_per_hour, 0.0);
 }
 
 TEST(ParseSimulation, NamesWhatIsWrongAndWhere) {
@@ -86,7 +100,12 @@ TEST(ParseSimulation, NamesWhatIsWrongAndWhere) {
   EXPECT_THAT(error_of(oak_with("rate_hz = 8000", "rate_hz = 7000")),
               AllOf(HasSubstr("7000"), HasSubstr("whole number of nanoseconds")));
   EXPECT_THAT(error_of(oak_with("[30, 160]", "[160, 30]")), HasSubstr("[shortest, longest]"));
-  EXPECT_THAT(error_of(oak_with("ring_hz = 900", "ring_hz = 5000")), HasSubstr("2000"));
+  EXPECT_THAT(error_of(oak_with("ring_hz = 25", "ring_hz = 5000")), HasSubstr("2000"));
+  EXPECT_THAT(error_of(oak_with("material = \"oak\"", "material = \"jelly\"")),
+              AllOf(HasSubstr("jelly"), HasSubstr("granite")));
+  EXPECT_THAT(error_of(oak_with("tip = \"nylon\"", "tip = \"butter\"")), HasSubstr("hard rubber"));
+  EXPECT_THAT(error_of(oak_with("[460, 370]", "[460, 700]")), HasSubstr("1200 mm by 600 mm"));
+  EXPECT_THAT(error_of(oak_with("[460, 370]", "[460]")), HasSubstr("[along, across]"));
   EXPECT_THAT(error_of(oak_with("\"firmware\"", "\"magic\"")), HasSubstr("firmware, dice"));
   EXPECT_THAT(error_of(oak_with("[[130, 290]]", "[[290, 130]]")), HasSubstr("low <= high"));
   EXPECT_THAT(error_of(oak_with("noise_mv = 1.6", "noise_mv = nan")), HasSubstr("noise_mv"));

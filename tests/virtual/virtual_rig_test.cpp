@@ -18,17 +18,22 @@ constexpr base::Instant start = base::segment_start;
 Simulation busy_simulation() {
   Simulation simulation = workshop_simulation();
   simulation.tapper.pick_up_mv = 2.0;
-  simulation.sensor->disturbances = {{.name = "mug put down",
-                                      .per_hour = 200,
-                                      .amplitude_mv = 60,
-                                      .amplitude_cv = 0.3,
-                                      .mode = {140, 20ms, 1.0},
-                                      .bumps = 2,
-                                      .shortest_gap = 100ms,
-                                      .longest_gap = 300ms}};
+  simulation.tapper.click_share = 0.01;
+  simulation.sensor->disturbances = {
+      {.name = "mug put down",
+       .per_hour = 200,
+       .strength_cv = 0.3,
+       .cause = Blow{0.012, 1500us, {0.9, 0.2}},
+       .bumps = 2,
+       .shortest_gap = 100ms,
+       .longest_gap = 300ms},
+      {.name = "footstep", .per_hour = 100, .strength_cv = 0.3, .cause = Tremor{4.0, 25.0, 60ms}}};
   simulation.devices.push_back(simulation.devices.front());
   std::get<FirmwareSettings>(simulation.devices.back()).sensitivity = 0.2;
   std::get<FirmwareSettings>(simulation.devices.back()).lockout = 20ms;
+  std::get<FirmwareSettings>(simulation.devices.back()).link = RadioLink{30ms, 102400us};
+  std::get<FirmwareSettings>(simulation.devices.back()).outages = {.resets_per_hour = 60,
+                                                                   .boot = 2s};
   return simulation;
 }
 
@@ -71,7 +76,7 @@ TEST(VirtualRig, ObservesTheSameInBigAndSmallSteps) {
 
 TEST(VirtualRig, GivesTheSameObservationsOnEveryBuild) {
   // Golden: a change here means that recorded virtual runs can't be repeated.
-  EXPECT_EQ(fnv_1a(run_text(busy_simulation(), 20260611, 60, 10s)), 14327856143734628905U);
+  EXPECT_EQ(fnv_1a(run_text(busy_simulation(), 20260611, 60, 10s)), 15667326651857750146U);
 }
 
 TEST(VirtualRig, ObservationsComeInTimeOrderAndTheClockStandsAtEach) {
@@ -114,23 +119,54 @@ TEST(VirtualRig, WithoutATipSwitchNoContactIsSensedButKnocksAreHeard) {
   EXPECT_THAT(only<base::Event>(all), SizeIs(1));
 }
 
-std::vector<rig::Observation> lifted_call(double pick_up_mv) {
+std::vector<rig::Observation> lifted_call(double pick_up_mv, double click_share) {
   const rig::RigFile rig = workshop_rig();
   Simulation simulation = workshop_simulation();
   simulation.tapper.pick_up_mv = pick_up_mv;
+  simulation.tapper.click_share = click_share;
   VirtualRig virtual_rig(rig, simulation, 1, true);
   virtual_rig.fire(pulses_for(rig, start + 1s, {0ms, 190ms}));
   return observe_all(virtual_rig, start + 3s);
 }
 
-TEST(LiftedRun, MakesNoContactAndOnlyAStrongPickUpIsHeard) {
-  const auto quiet = lifted_call(2.0);
+TEST(LiftedRun, MakesNoContactAndOnlyAStrongPickUpOrAClickIsHeard) {
+  const auto quiet = lifted_call(2.0, 0.002);
   EXPECT_THAT(only<rig::PulseFired>(quiet), SizeIs(2));
   EXPECT_THAT(only<rig::ContactSensed>(quiet), IsEmpty());
   EXPECT_THAT(only<base::Event>(quiet), IsEmpty());
-  const auto loud = lifted_call(80.0);
-  EXPECT_THAT(only<rig::ContactSensed>(loud), IsEmpty());
-  EXPECT_THAT(only<base::Event>(loud), SizeIs(1));
+  for (const auto& loud : {lifted_call(80.0, 0.0), lifted_call(0.0, 0.3)}) {
+    EXPECT_THAT(only<rig::ContactSensed>(loud), IsEmpty());
+    EXPECT_THAT(only<base::Event>(loud), SizeIs(1));
+  }
+}
+
+TEST(Truth, TellsWhatHappenedInTimeOrder) {
+  const rig::RigFile rig = workshop_rig();
+  std::vector<Truth> told;
+  VirtualRig virtual_rig(rig, busy_simulation(), 1, false,
+                         [&](const Truth& truth) { told.push_back(truth); });
+  virtual_rig.fire(pulses_for(rig, start + 1s, {0ms, 190ms}));
+  const auto contacts = only<rig::ContactSensed>(observe_all(virtual_rig, start + 5min));
+  std::vector<Truth> touched;
+  std::size_t clicks = 0;
+  std::size_t disturbances = 0;
+  base::Instant last = start;
+  for (const Truth& truth : told) {
+    EXPECT_GE(truth.at, last);
+    last = truth.at;
+    if (truth.kind == Truth::Kind::contact) touched.push_back(truth);
+    if (truth.kind == Truth::Kind::click) ++clicks;
+    if (truth.kind == Truth::Kind::disturbance) ++disturbances;
+  }
+  ASSERT_THAT(touched, SizeIs(contacts.size()));
+  for (std::size_t i = 0; i < touched.size(); ++i) {
+    EXPECT_EQ(touched[i].at, contacts[i].at);
+    EXPECT_EQ(touched[i].tap, i);
+    EXPECT_NEAR(touched[i].speed_m_s, 0.9, 0.05);
+    EXPECT_GT(touched[i].peak_force_n, 50.0);
+  }
+  EXPECT_EQ(clicks, 2U);
+  EXPECT_GT(disturbances, 15U);
 }
 
 TEST(VirtualRig, RefusesPulsesThatItCannotGive) {

@@ -33,34 +33,56 @@ rig::RigFile workshop_rig() {
   rig::RigFile rig;
   rig.name = "workshop";
   rig.contact = rig::ContactKind::tip_switch;
+  rig.coil = {.supply_v = 12,
+              .resistance_20c_ohm = 15,
+              .winding_j_k = 8,
+              .body_j_k = 45,
+              .winding_to_body_k_w = 3,
+              .body_to_air_k_w = 15,
+              .ambient_c = 25};
+  // The default plunger at 25 degC (tests/virtual/shipped_rigs_test.cpp holds such tables to it).
   rig.calibration = rig::Calibration{.date = "2026-05-18",
+                                     .coil_temperature_c = 25,
+                                     .supply_v = 12,
                                      .transit_sd = 150us,
-                                     .points = {{6ms, {200'000}, 27ms},
-                                                {10ms, {720'000}, 17500us},
-                                                {14ms, {1'210'000}, 13800us},
-                                                {21ms, {1'600'000}, 12400us}}};
+                                     .points = {{9200us, {281'000}, 17450us},
+                                                {9700us, {456'000}, 15990us},
+                                                {10500us, {688'000}, 14850us},
+                                                {11500us, {929'000}, 14230us},
+                                                {12500us, {1'127'000}, 13990us},
+                                                {13500us, {1'251'000}, 13930us}}};
   rig.devices = {{.name = "panel", .version = "1"}};
   return rig;
 }
 
 Simulation workshop_simulation() {
   Simulation simulation;
+  simulation.tapper.tip = physics::tip_materials[1].elastic;
   simulation.tapper.transit_sd = 150us;
-  simulation.tapper.dead = 4ms;
-  simulation.tapper.re_strike_after = 25ms;
   SensorSettings sensor;
-  sensor.surface = {
-      .gain_mv_per_m_s = 400, .amplitude_cv = 0.1, .modes = {{180, 28ms, 0.5}, {420, 14ms, 0.5}}};
+  sensor.surface = {.plate = {.material = physics::find_material("oak").value(),
+                              .length_m = 1.2,
+                              .width_m = 0.6,
+                              .thickness_m = 0.038,
+                              .mounting_loss = 0.03},
+                    .tap = {0.30, 0.25},
+                    .sensor = {0.46, 0.37},
+                    .restitution = 0.35,
+                    .amplitude_cv = 0.1};
+  sensor.disc = {.disc = {.bending_gain = 40},
+                 .resonance_hz = 4200,
+                 .quality = 5,
+                 .disc_kg = 0.001,
+                 .seismic_kg = 0.005,
+                 .bleed_ohm = 1e6,
+                 .series_ohm = 47e3};
   sensor.front_end = {.rate_hz = 8000, .bits = 12, .reference_mv = 3300, .noise_mv = 1.6};
   simulation.sensor = sensor;
   FirmwareSettings firmware;
-  firmware.window = 1024;
-  firmware.k_sigma = 5.0;
-  firmware.min_lsb = 12;
+  firmware.detector = PeakSettings{.window = 1024, .k_sigma = 5.0, .min_lsb = 12};
   firmware.lockout = 90ms;
   firmware.decision_gap = 450ms;
-  firmware.baud = 9600;
-  firmware.poll = 16ms;
+  firmware.link = SerialLink{.baud = 9600, .poll = 16ms};
   firmware.rhythms = {{"call", {{130ms, 290ms}}}, {"kiln", {{110ms, 270ms}, {110ms, 270ms}}}};
   simulation.devices = {firmware};
   return simulation;
@@ -68,6 +90,10 @@ Simulation workshop_simulation() {
 
 FirmwareSettings& firmware_of(Simulation& simulation) {
   return std::get<FirmwareSettings>(simulation.devices.front());
+}
+
+PeakSettings& peak_of(Simulation& simulation) {
+  return std::get<PeakSettings>(firmware_of(simulation).detector);
 }
 
 Simulation dice_simulation(const DiceSettings& dice) {

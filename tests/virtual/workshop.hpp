@@ -10,12 +10,13 @@ namespace plexor::virtual_rig {
 
 using namespace std::chrono_literals;
 
-/// A rig with a tip switch and one device, calibrated from 0.2 to 1.6 m/s.
+/// A rig with a tip switch and one device, calibrated from 0.28 to 1.25 m/s.
 [[nodiscard]] rig::RigFile workshop_rig();
 
 /// One firmware device that knows `call` (two) and `kiln` (three), no disturbances.
 [[nodiscard]] Simulation workshop_simulation();
 [[nodiscard]] FirmwareSettings& firmware_of(Simulation& simulation);
+[[nodiscard]] PeakSettings& peak_of(Simulation& simulation);
 
 /// The same with one device that throws dice.
 [[nodiscard]] Simulation dice_simulation(const DiceSettings& dice);

@@ -1,0 +1,112 @@
+#include "virtual/one_tap.hpp"
+
+#include <array>
+
+#include "virtual/front_end.hpp"
+#include "virtual/physics/solenoid.hpp"
+#include "virtual/sensor.hpp"
+#include "virtual/tapper.hpp"
+
+namespace plexor::virtual_rig {
+
+namespace {
+
+using base::Instant;
+using namespace std::chrono_literals;
+
+/// Rings down on every shipped surface within this time.
+constexpr base::Duration looked_at = 300ms;
+constexpr std::int64_t fine_rate_hz = 100'000;
+
+Instant instant_of(double seconds) {
+  return base::segment_start + base::Duration{static_cast<base::Duration::rep>(seconds * 1e9)};
+}
+
+/// The sensor's signal at a sampling rate, in time samples of `SensorSettings` as they are.
+std::vector<TraceSample> pin_signal(const SensorSettings& settings, const TapperSettings& tapper,
+                                    const OneTap& tap, const physics::ImpactResult& impact) {
+  Sensor sensor(settings, 0);
+  std::vector<TraceSample> signal;
+  const auto listen_until = [&](Instant end) {
+    while (sensor.next_sample_at() < end) {
+      const auto stretch = sensor.listen(end);
+      for (std::size_t i = 0; i < stretch.count; ++i) {
+        const auto sample = static_cast<double>(stretch.first + static_cast<std::int64_t>(i));
+        signal.push_back({sample / static_cast<double>(settings.front_end.rate_hz),
+                          stretch.signal_mv.empty() ? 0.0 : stretch.signal_mv[i]});
+      }
+    }
+  };
+  sensor.pick_up(tapper.pick_up_mv);
+  listen_until(base::segment_start + tap.on_time);
+  sensor.pick_up(tapper.pick_up_mv);
+  const Instant middle = instant_of(tap.contact_s + tap.contact_time_s / 2.0);
+  listen_until(middle);
+  sensor.strike(impact.impulse_ns, impact.contact_s, middle);
+  listen_until(base::segment_start + looked_at);
+  return signal;
+}
+
+std::vector<TraceSample> codes_of(const FrontEndSettings& settings,
+                                  const std::vector<TraceSample>& pin_mv) {
+  FrontEnd front_end(settings, 1.0, 0, 0);
+  std::vector<TraceSample> codes;
+  std::array<double, FrontEnd::block> signal{};
+  std::array<std::int32_t, FrontEnd::block> converted{};
+  for (std::size_t first = 0; first < pin_mv.size(); first += FrontEnd::block) {
+    const std::size_t count = std::min(FrontEnd::block, pin_mv.size() - first);
+    for (std::size_t i = 0; i < count; ++i) signal[i] = pin_mv[first + i].value;
+    front_end.convert(static_cast<std::int64_t>(first), {signal.data(), count},
+                      {converted.data(), count});
+    for (std::size_t i = 0; i < count; ++i) {
+      codes.push_back({pin_mv[first + i].time_s, static_cast<double>(converted[i])});
+    }
+  }
+  return codes;
+}
+
+}  // namespace
+
+std::optional<OneTap> one_tap(const rig::RigFile& rig, const Simulation& simulation,
+                              base::StrikeSpeed strike) {
+  if (!simulation.sensor || !rig.calibration) return std::nullopt;
+  OneTap tap;
+  tap.on_time = rig.calibration->at(strike).on_time;
+  physics::Solenoid solenoid = simulation.tapper.solenoid;
+  const SurfaceSettings& surface = simulation.sensor->surface;
+  solenoid.surface_restitution =
+      blow_of(simulation.tapper, surface, base::to_m_s(strike)).restitution;
+  physics::TapTrace trace;
+  const physics::TapSummary summary =
+      physics::tap(solenoid,
+                   {.pulse = tap.on_time,
+                    .coil_mdegc = static_cast<std::int64_t>(rig.coil.ambient_c * 1e3),
+                    .supply_mv = static_cast<std::int64_t>(rig.coil.supply_v * 1e3)},
+                   &trace);
+  if (!summary.landed()) return std::nullopt;
+  const physics::TipContact& contact = summary.contacts.front();
+  const physics::ImpactResult impact = blow_of(simulation.tapper, surface, contact.speed_m_s);
+  tap.contact_s = base::to_s(contact.at);
+  tap.strike_m_s = contact.speed_m_s;
+  tap.energy_j = contact.energy_j;
+  tap.peak_force_n = impact.peak_force_n;
+  tap.contact_time_s = impact.contact_s;
+  tap.restitution = impact.restitution;
+  if (summary.click) tap.click_s = base::to_s(summary.click->at);
+  for (const physics::TracePoint& point : trace.points) {
+    tap.current_a.push_back({point.time_s, point.current_a});
+    tap.plunger_m.push_back({point.time_s, point.position_m});
+  }
+  for (const physics::ForcePoint& point : impact.points) {
+    tap.force_n.push_back({tap.contact_s + point.time_s, point.force_n});
+  }
+  SensorSettings undisturbed = *simulation.sensor;
+  undisturbed.disturbances.clear();
+  tap.codes =
+      codes_of(undisturbed.front_end, pin_signal(undisturbed, simulation.tapper, tap, impact));
+  undisturbed.front_end.rate_hz = fine_rate_hz;
+  tap.pin_mv = pin_signal(undisturbed, simulation.tapper, tap, impact);
+  return tap;
+}
+
+}  // namespace plexor::virtual_rig

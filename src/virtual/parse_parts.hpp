@@ -1,0 +1,19 @@
+#pragma once
+
+#include "base/toml_reader.hpp"
+#include "virtual/simulation.hpp"
+
+namespace plexor::virtual_rig {
+
+// The parts of the table [simulated], each read and checked. All throw base::InputError.
+
+/// [simulated.tapper]; mass, resistance and stop force come from the rig's own tables.
+[[nodiscard]] TapperSettings read_tapper(base::TableReader in, const rig::RigFile& rig);
+
+/// [simulated.surface], [simulated.disc], [simulated.front_end], [[simulated.disturbance]].
+[[nodiscard]] SensorSettings read_sensor(base::TableReader& in);
+
+/// One table of [[simulated.device]].
+[[nodiscard]] DeviceSettings read_device(base::TableReader& in);
+
+}  // namespace plexor::virtual_rig
