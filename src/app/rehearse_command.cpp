@@ -8,6 +8,9 @@
 #include "analysis/provable.hpp"
 #include "app/commands.hpp"
 #include "app/job.hpp"
+#include "app/traces.hpp"
+#include "base/error.hpp"
+#include "scenario/planner.hpp"
 
 namespace plexor::app {
 
@@ -16,6 +19,8 @@ namespace {
 struct Options {
   std::string scenario;
   std::string rig;
+  std::string traces;
+  std::vector<std::string> beside;
   bool json = false;
 };
 
@@ -88,12 +93,39 @@ nlohmann::ordered_json as_json(const Job& job, const std::vector<analysis::Prova
   return json;
 }
 
+/// The strike of the first tap that the plan makes.
+base::StrikeSpeed first_strike(const Job& job) {
+  scenario::History history(job.scenario);
+  while (const auto trial = scenario::next(job.scenario, history)) {
+    if (!trial->taps.empty()) return trial->taps.front().strike;
+    history.took(trial->id);
+  }
+  throw base::InputError({job.scenario_file, 0, 0}, "no taps", "a scenario that taps",
+                         "--traces shows the first tap of the plan");
+}
+
+void show_traces(const Options& options, const Job& job) {
+  std::vector<std::string> rigs{options.rig};
+  rigs.insert(rigs.end(), options.beside.begin(), options.beside.end());
+  write_traces_page(options.traces, first_strike(job), rigs);
+  if (!options.json) {
+    fmt::print("\nCurves of one tap: {}\n",
+               std::filesystem::absolute(options.traces).lexically_normal().string());
+  }
+}
+
 }  // namespace
 
 CommandBody add_rehearse_command(CLI::App& parser) {
   const auto options = std::make_shared<Options>();
   parser.add_option("SCENARIO", options->scenario, "Scenario file: what to do")->required();
   parser.add_option("--rig", options->rig, "Rig file: what to do it with")->required();
+  parser.add_option("--traces", options->traces,
+                    "Also write a page with the curves of one simulated tap");
+  parser
+      .add_option("--beside", options->beside,
+                  "More rig files for that page: other surfaces, to compare")
+      ->needs("--traces");
   parser.add_flag("--json", options->json, "Print one JSON document instead of text");
   parser.footer(
       "Example: plexor rehearse scenarios/regression.toml --rig rig/simulated-oak.toml\n"
@@ -110,6 +142,7 @@ CommandBody add_rehearse_command(CLI::App& parser) {
       for (const auto& limit : limits) fmt::print("  {}\n", limit.sentence);
       if (limits.empty()) fmt::print("  nothing: the scenario sets no limit in [accept]\n");
     }
+    if (!options->traces.empty()) show_traces(*options, job);
     const bool all =
         std::all_of(limits.begin(), limits.end(), [](const auto& limit) { return limit.can_pass; });
     return all ? ExitCode::pass : ExitCode::wrong_usage;

@@ -13,6 +13,7 @@
 #include "app/make_reports.hpp"
 #include "app/progress_bar.hpp"
 #include "app/stop_signals.hpp"
+#include "app/truth_file.hpp"
 #include "base/error.hpp"
 #include "journal/writer.hpp"
 #include "run/conductor.hpp"
@@ -128,7 +129,9 @@ run::RunFolder tap_and_listen(const Job& job, const Options& options) {
 
   journal.flush();
 
-  virtual_rig::VirtualRig rig(job.rig, job.simulation, job.scenario.seed, options.lifted);
+  TruthFile truth(folder.truth_csv());
+  virtual_rig::VirtualRig rig(job.rig, job.simulation, job.scenario.seed, options.lifted,
+                              [&truth](const virtual_rig::Truth& one) { truth.append(one); });
   run::Conductor conductor(job.scenario, job.rig, options.lifted, journal.next_sequence());
   ProgressBar bar("tapping");
   const auto on_progress = [&bar](const run::Progress& progress) {
@@ -137,6 +140,7 @@ run::RunFolder tap_and_listen(const Job& job, const Options& options) {
   };
   run::run_to_end(conductor, {rig, rig, rig}, journal, run::Durability::written,
                   {[&stop] { return stop.requested(); }, on_progress});
+  truth.finish();
   return folder;
 }
 

@@ -1,63 +1,13 @@
 #include "report/page.hpp"
 
-#include <kainjow/mustache.hpp>
-#include <stdexcept>
-#include <string_view>
-
 #include "report/assets.hpp"
-#include "report/page_view.hpp"
-#include "report/text.hpp"
+#include "report/page_template.hpp"
 
 namespace plexor::report {
 
-namespace {
-
-namespace mustache = kainjow::mustache;
-
-/// Texts lose their control characters here, once for the whole page; the template engine escapes
-/// what HTML needs.
-mustache::data template_data(const View& view) {
-  if (view.is_object()) {
-    mustache::data object;
-    for (const auto& [key, value] : view.items()) object.set(key, template_data(value));
-    return object;
-  }
-  if (view.is_array()) {
-    mustache::data list(mustache::data::type::list);
-    for (const View& value : view) list.push_back(template_data(value));
-    return list;
-  }
-  if (view.is_boolean()) return mustache::data(view.get<bool>());
-  if (view.is_string()) return mustache::data(printable(view.get_ref<const std::string&>()));
-  if (view.is_null()) return mustache::data(false);
-  return mustache::data(view.dump());
-}
-
-/// JSON inside a script element: without '<' nothing in it can end the element or begin another.
-std::string json_island(const View& view) {
-  std::string out;
-  for (const char c : view.dump(-1, ' ', false, View::error_handler_t::replace)) {
-    if (c == '<') {
-      out += "\\u003c";
-    } else {
-      out += c;
-    }
-  }
-  return out;
-}
-
-}  // namespace
-
 std::string report_page(const analysis::Results& results) {
-  mustache::data data = template_data(page_view(results));
-  data.set("style", std::string(assets::page_css));
-  data.set("script", std::string(assets::page_js));
-  data.set("chart_library", std::string(assets::chart_js));
-  data.set("chart_data", json_island(chart_data(results)));
-  mustache::mustache page{std::string(assets::page_html)};
-  std::string out = page.render(data);
-  if (!page.is_valid()) throw std::logic_error("reports/page.html: " + page.error_message());
-  return out;
+  return filled_page(assets::page_html, "reports/page.html", page_view(results), assets::page_js,
+                     chart_data(results));
 }
 
 }  // namespace plexor::report

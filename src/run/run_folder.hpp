@@ -5,7 +5,7 @@
 
 namespace plexor::run {
 
-/// The files of one run. Everything but the journal can be made again from it.
+/// The files of one run. Everything but the journal (and the truth) can be made again from it.
 struct RunFolder {
   std::filesystem::path root;
 
@@ -13,6 +13,8 @@ struct RunFolder {
   [[nodiscard]] std::filesystem::path results_json() const { return root / "results.json"; }
   [[nodiscard]] std::filesystem::path results_xml() const { return root / "results.xml"; }
   [[nodiscard]] std::filesystem::path trials_csv() const { return root / "trials.csv"; }
+  /// What really happened on a virtual rig. Nothing ever reads it but tests and people.
+  [[nodiscard]] std::filesystem::path truth_csv() const { return root / "truth.csv"; }
   [[nodiscard]] std::filesystem::path page() const { return root / "report.html"; }
 };
 

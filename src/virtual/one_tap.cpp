@@ -1,6 +1,8 @@
 #include "virtual/one_tap.hpp"
 
+#include <algorithm>
 #include <array>
+#include <cmath>
 
 #include "virtual/front_end.hpp"
 #include "virtual/physics/solenoid.hpp"
@@ -65,6 +67,26 @@ std::vector<TraceSample> codes_of(const FrontEndSettings& settings,
   return codes;
 }
 
+void measure_ringing(OneTap& tap) {
+  for (const TraceSample& sample : tap.pin_mv) {
+    tap.peak_pin_mv = std::max(tap.peak_pin_mv, std::abs(sample.value));
+  }
+  for (const TraceSample& sample : tap.pin_mv) {
+    if (std::abs(sample.value) < tap.peak_pin_mv / 10.0) continue;
+    tap.ring_down_s = std::max(tap.ring_down_s, sample.time_s - tap.contact_s);
+  }
+}
+
+std::vector<double> lowest_modes_hz(const SurfaceSettings& surface) {
+  constexpr double far_above_hz = 20'000.0;
+  std::vector<double> lowest;
+  for (const auto& mode :
+       physics::ringing_modes(surface.plate, surface.tap, surface.sensor, far_above_hz)) {
+    if (lowest.size() < 3) lowest.push_back(mode.hz);
+  }
+  return lowest;
+}
+
 }  // namespace
 
 std::optional<OneTap> one_tap(const rig::RigFile& rig, const Simulation& simulation,
@@ -106,6 +128,8 @@ std::optional<OneTap> one_tap(const rig::RigFile& rig, const Simulation& simulat
       codes_of(undisturbed.front_end, pin_signal(undisturbed, simulation.tapper, tap, impact));
   undisturbed.front_end.rate_hz = fine_rate_hz;
   tap.pin_mv = pin_signal(undisturbed, simulation.tapper, tap, impact);
+  measure_ringing(tap);
+  tap.lowest_modes_hz = lowest_modes_hz(surface);
   return tap;
 }
 

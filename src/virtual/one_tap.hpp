@@ -24,7 +24,10 @@ struct OneTap {
   double peak_force_n = 0.0;
   double contact_time_s = 0.0;  ///< how long tip and surface stay together
   double restitution = 0.0;
-  std::optional<double> click_s;  ///< when the plunger is back at its stop
+  std::optional<double> click_s;        ///< when the plunger is back at its stop
+  std::vector<double> lowest_modes_hz;  ///< of the surface, up to three
+  double peak_pin_mv = 0.0;
+  double ring_down_s = 0.0;  ///< from the contact until the signal stays below a tenth of its peak
   std::vector<TraceSample> current_a;
   std::vector<TraceSample> plunger_m;
   std::vector<TraceSample> force_n;

@@ -1,5 +1,6 @@
 #!/usr/bin/env python3
 """The main path with the real binary: rehearse, run, report."""
+import csv
 import json
 import re
 import shutil
@@ -65,6 +66,45 @@ class EndToEnd(PlexorTestCase):
         self.assertEqual(result.returncode, 0, result.stderr)
         self.assertIn("detection rate at least 90 %: can pass", result.stdout)
         self.assertEqual([path.name for path in self.folder.iterdir()], ["scenario.toml"])
+
+    def test_rehearse_draws_the_curves_of_one_tap_on_each_surface(self):
+        others = [SOURCE / "rig" / f"simulated-{name}.toml" for name in ("mdf", "granite", "glass")]
+        page = self.folder / "tap.html"
+        result = self.plexor("rehearse", self.scenario(), "--rig", RIG, "--traces", page,
+                             *(word for rig in others for word in ("--beside", rig)))
+        self.assertEqual(result.returncode, 0, result.stderr)
+        text = page.read_text()
+        for surface in ["oak counter", "MDF shelf", "granite slab", "glass door"]:
+            self.assertIn(surface, text)
+        self.assertEqual(text.count("<canvas"), 16)
+
+    def test_the_truth_lies_beside_the_journal_and_agrees_with_it(self):
+        self.run_scenario(self.scenario())
+        run = self.folder / "run"
+        with open(run / "truth.csv", newline="") as file:
+            truth = list(csv.DictReader(file))
+        told = [row["at_s"] for row in truth if row["kind"] == "contact"]
+        records = map(json.loads, (run / "journal.jsonl").read_text().splitlines())
+        sensed = [contact for record in records if record["type"] == "done"
+                  for contact in record["contact_ns"]]
+        self.assertGreater(len(told), 200)
+        self.assertEqual(len(told), len(sensed))
+        before = (run / "results.json").read_bytes()
+        (run / "truth.csv").unlink()
+        self.plexor("report", run)
+        self.assertEqual((run / "results.json").read_bytes(), before)
+
+    def test_every_shipped_surface_can_be_tapped(self):
+        for rig in sorted((SOURCE / "rig").glob("*.toml")):
+            with self.subTest(rig.name):
+                result = self.run_scenario(self.scenario(trials=200), rig, rig.stem)
+                self.assertEqual(result.returncode, 0, result.stdout + result.stderr)
+
+    def test_a_lifted_run_makes_no_contact_and_is_told_as_such(self):
+        result = self.run_scenario(self.scenario(), RIG, "run", "--lifted")
+        self.assertNotEqual(result.returncode, 1, result.stdout)
+        self.assertIn("Lifted run.", (self.folder / "run" / "report.html").read_text())
+        self.assertNotIn("contact,", (self.folder / "run" / "truth.csv").read_text())
 
     def test_the_shipped_scenarios_can_pass_on_the_shipped_rig(self):
         scenarios = sorted((SOURCE / "scenarios").glob("*.toml"))

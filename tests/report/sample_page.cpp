@@ -1,6 +1,7 @@
 // Writes sample reports into a folder, to look at them and to open them in a browser:
 //   sample_page FOLDER
 
+#include <cmath>
 #include <filesystem>
 #include <fstream>
 #include <iostream>
@@ -10,6 +11,7 @@
 #include "report/page.hpp"
 #include "report/results_builder.hpp"
 #include "report/terminal.hpp"
+#include "report/traces_page.hpp"
 
 namespace {
 
@@ -52,6 +54,25 @@ report::RunModel two_devices() {
   return model;
 }
 
+/// Curves of the usual shapes; what the virtual rig makes of them is its own tests' matter.
+report::TracedTap traced_tap() {
+  report::Trace current{"current", "A", {}};
+  report::Trace plunger{"plunger", "mm", {}};
+  report::Trace voltage{"voltage", "mV", {}};
+  for (int i = 0; i < 20'000; ++i) {
+    const double ms = i * 0.005;
+    current.points.emplace_back(ms, ms < 12 ? 0.8 * (1 - std::exp(-ms / 3)) : 0.0);
+    plunger.points.emplace_back(ms, std::max(0.0, 5.0 - 0.05 * (ms - 14) * (ms - 14)));
+    voltage.points.emplace_back(ms,
+                                ms < 14 ? 0.0 : 400 * std::exp((14 - ms) / 8) * std::sin(3 * ms));
+  }
+  return {.surface = "oak </script> counter",
+          .rig = "a sample",
+          .figures = {{"Strike", "0.90 m/s"}, {"Lowest modes", "220, 350, 570 Hz"}},
+          .plots = {{"Coil and plunger", "Two axes.", {current, plunger}},
+                    {"Disc voltage", "One axis.", {voltage}}}};
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -68,5 +89,7 @@ int main(int argc, char** argv) {
   nothing_heard.devices[0].half_heard_m_s = 100.0;
   write_all(folder, "nothing-heard", report::results_of(nothing_heard));
   write_all(folder, "hostile", report::hostile_results());
+  std::ofstream(folder / "traces.html")
+      << report::traces_page("One tap", {traced_tap(), traced_tap()});
   return 0;
 }
