@@ -8,35 +8,32 @@ namespace plexor::virtual_rig {
 
 namespace {
 
-/// Extremes and sums of some entries, for entries of at most 4095 each way.
-struct Figures {
-  std::int32_t lowest = 0;
-  std::int32_t highest = 0;
-  std::int32_t sum = 0;
-  std::int32_t sum_of_squares = 0;
-};
-
 constexpr std::int32_t farthest = 4095;  ///< 64 squares of it stay below 2^31
 
+/// One pass that compilers turn into vector instructions. Sums wrap where an entry lies too far
+/// out for them, and are not looked at then.
 template <std::size_t run>
-inline __attribute__((always_inline)) Figures figures_of(const std::int32_t* entries) {
-  Figures figures{entries[0], entries[0], 0, 0};
+inline __attribute__((always_inline)) PeakDetector::Figures figures_of(
+    const std::int32_t* entries) {
+  std::int32_t lowest = entries[0];
+  std::int32_t highest = entries[0];
+  std::uint32_t sum = 0;
+  std::uint32_t squares = 0;
   for (std::size_t i = 0; i < run; ++i) {
-    figures.lowest = std::min(figures.lowest, entries[i]);
-    figures.highest = std::max(figures.highest, entries[i]);
+    const std::int32_t entry = entries[i];
+    lowest = std::min(lowest, entry);
+    highest = std::max(highest, entry);
+    sum += static_cast<std::uint32_t>(entry);
+    squares += static_cast<std::uint32_t>(entry) * static_cast<std::uint32_t>(entry);
   }
-  if (figures.lowest < -farthest || figures.highest > farthest) return figures;
-  for (std::size_t i = 0; i < run; ++i) {
-    figures.sum += entries[i];
-    figures.sum_of_squares += entries[i] * entries[i];
-  }
-  return figures;
+  return {lowest, highest, static_cast<std::int32_t>(sum), static_cast<std::int32_t>(squares)};
 }
 
 }  // namespace
 
 PeakDetector::PeakDetector(const PeakSettings& settings, std::int32_t mid_rail)
     : window_(static_cast<std::size_t>(settings.window)),
+      runs_(window_.size() / run),
       count_(settings.window),
       origin_(mid_rail),
       influence_(static_cast<std::int64_t>(settings.influence * 256.0 + 0.5)),
@@ -50,6 +47,7 @@ PeakDetector::PeakDetector(const PeakSettings& settings, std::int32_t mid_rail)
 
 void PeakDetector::restart() {
   std::fill(window_.begin(), window_.end(), 0);
+  std::fill(runs_.begin(), runs_.end(), std::nullopt);
   place_ = filled_ = 0;
   sum_ = sum_of_squares_ = previous_ = 0;
 }
@@ -57,13 +55,14 @@ void PeakDetector::restart() {
 /// Takes all codes of a run, if none of them can be flagged whatever their order.
 PLEXOR_VECTOR_CLONES
 bool PeakDetector::take_run(std::span<const std::int32_t> codes) {
-  if (filled_ < window_.size() || window_.size() - place_ < run) return false;
+  if (filled_ < window_.size() || place_ % run != 0 || window_.size() - place_ < run) return false;
   std::int32_t entries[run];  // NOLINT: written below, and vectorised
   const auto origin = static_cast<std::int32_t>(origin_);
   for (std::size_t i = 0; i < run; ++i) entries[i] = (codes[i] - origin) * 16;
   std::int32_t* leaving = window_.data() + place_;
+  std::optional<Figures>& known = runs_[place_ / run];
   const Figures in = figures_of<run>(entries);
-  const Figures out = figures_of<run>(leaving);
+  const Figures out = known ? *known : figures_of<run>(leaving);
   const std::int64_t lowest = std::min(in.lowest, out.lowest);
   const std::int64_t highest = std::max(in.highest, out.highest);
   if (lowest < -farthest || highest > farthest) return false;
@@ -81,6 +80,7 @@ bool PeakDetector::take_run(std::span<const std::int32_t> codes) {
     return false;
   }
   std::copy_n(entries, run, leaving);
+  known = in;
   sum_ += in.sum - out.sum;
   sum_of_squares_ += in.sum_of_squares - out.sum_of_squares;
   previous_ = entries[run - 1];

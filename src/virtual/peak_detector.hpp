@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -30,13 +31,22 @@ class PeakDetector {
   /// Forgets everything, as after a reset.
   void restart();
 
+  /// Extremes and sums of some entries of the window.
+  struct Figures {
+    std::int32_t lowest;
+    std::int32_t highest;
+    std::int32_t sum;
+    std::int32_t sum_of_squares;
+  };
+
  private:
   static constexpr std::size_t run = 64;  ///< taken as a whole if at all
 
   [[nodiscard]] bool take_run(std::span<const std::int32_t> codes);
   void enter(std::int64_t value);
 
-  std::vector<std::int32_t> window_;  ///< the last entries, oldest at place_
+  std::vector<std::int32_t> window_;          ///< the last entries, oldest at place_
+  std::vector<std::optional<Figures>> runs_;  ///< of the window's runs that came in as a whole
   std::size_t place_ = 0;
   std::size_t filled_ = 0;
   std::int64_t count_;
@@ -57,7 +67,7 @@ void PeakDetector::take(std::span<const std::int32_t> codes, Flagged&& flagged) 
       i += run;
       continue;
     }
-    const std::size_t end = std::min(i + run, codes.size());
+    const std::size_t end = std::min(i + run - place_ % run, codes.size());
     for (; i < end; ++i) {
       if (flags(codes[i])) flagged(i);
     }
@@ -71,6 +81,7 @@ inline void PeakDetector::enter(std::int64_t value) {
   sum_ += value - oldest;
   sum_of_squares_ += value * value - std::int64_t{oldest} * oldest;
   oldest = static_cast<std::int32_t>(value);
+  if (const std::size_t its_run = place_ / run; its_run < runs_.size()) runs_[its_run].reset();
   if (++place_ == window_.size()) place_ = 0;
   previous_ = value;
 }
