@@ -14,7 +14,8 @@
       ["paper", "ink", "faint", "rule", "blue", "wrong", "alarm"].map((name) => [name, of(name)]));
   };
   const percent = (share) => +(100 * share).toPrecision(4) + " %";
-  const grouped = (number) => String(number).replace(/\B(?=(\d{3})+$)/g, "\u202f");
+  const grouped = (number) =>
+    (number < 10000 ? String(number) : String(number).replace(/\B(?=(\d{3})+$)/g, "\u202f"));
   const shortened = (text) => (text.length > 22 ? text.slice(0, 21) + "…" : text);
   const clock = (seconds) => {
     const s = Math.round(seconds);

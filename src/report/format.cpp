@@ -84,6 +84,7 @@ std::string headline_beside_mark(const analysis::Results& results) {
 
 std::string count(std::uint64_t number) {
   std::string text = std::to_string(number);
+  if (text.size() < 5) return text;  // four digits are read at a glance, and sentences have them so
   for (std::size_t i = text.size(); i > 3;) {
     i -= 3;
     text.insert(i, "\xC2\xA0");

@@ -64,5 +64,12 @@ TEST(LengthOfTime, GivesTheTwoLargestUnits) {
   EXPECT_EQ(length_of_time(7'500.0), "2 h 05 min");
 }
 
+TEST(Count, IsGroupedFromFiveDigitsOn) {
+  EXPECT_EQ(count(1200), "1200");
+  EXPECT_EQ(count(12'000),
+            "12\xC2\xA0"
+            "000");
+}
+
 }  // namespace
 }  // namespace plexor::report
