@@ -1,0 +1,78 @@
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/time.hpp"
+
+namespace plexor::lines {
+
+/// The host's CLOCK_MONOTONIC, in which the kernel stamps edges.
+struct KernelClock {
+  using duration = base::Duration;
+  using rep = duration::rep;
+  using period = duration::period;
+  using time_point = std::chrono::time_point<KernelClock, base::Duration>;
+  static constexpr bool is_steady = true;
+};
+using KernelInstant = KernelClock::time_point;
+[[nodiscard]] KernelInstant kernel_now();
+
+/// Logical levels: the polarity of a line is settled in its setting and nowhere else.
+enum class Level : std::uint8_t { inactive, active };
+
+enum class Direction : std::uint8_t { input, output };
+
+/// One line as it is asked for.
+struct LineSetting {
+  std::string name;          ///< for people: "stop loop"
+  std::uint32_t offset = 0;  ///< on its chip
+  Direction direction = Direction::input;
+  bool active_low = false;
+  bool edges = false;                  ///< inputs: both edges are reported
+  Level at_start = Level::inactive;    ///< outputs: driven so from the first instant
+  Level at_release = Level::inactive;  ///< outputs: driven so before the line is let go
+};
+
+/// A change of an input.
+struct Edge {
+  std::size_t line = 0;  ///< index among the settings asked for
+  Level level{};         ///< since then
+  KernelInstant at;      ///< stamped where it happened, not where it was read
+  std::uint64_t sequence =
+      0;  ///< counts this request's edges from 1; a jump means that some were lost
+};
+
+/// Lines of one chip, held by this process alone: a line has one owner. After
+/// the owner has died its lines are undefined. Not for use by several threads at once.
+/// Every function but release throws base::RigFault naming chip, line and reason.
+class Lines {
+ public:
+  Lines() = default;
+  Lines(const Lines&) = delete;
+  Lines& operator=(const Lines&) = delete;
+  /// Releases.
+  virtual ~Lines() = default;
+
+  /// Drives an output. Asking that of an input is our own bug: std::logic_error.
+  virtual void set(std::size_t line, Level level) = 0;
+  /// Reads a line; for an output, what is really driven.
+  [[nodiscard]] virtual Level get(std::size_t line) = 0;
+  /// The next edge of an input that reports them, in their order; nothing after `timeout`.
+  [[nodiscard]] virtual std::optional<Edge> wait_edge(base::Duration timeout) = 0;
+  /// Drives outputs as their settings say and lets all lines go. Afterwards
+  /// every other call throws. Does nothing the second time.
+  virtual void release() noexcept = 0;
+};
+
+/// Takes lines of a chip: a virtual chip's file (see virtual_chip.hpp). Throws
+/// base::RigFault if there is no such chip or line, or somebody else holds one
+/// of them; then none is taken.
+[[nodiscard]] std::unique_ptr<Lines> request(const std::string& chip,
+                                             const std::vector<LineSetting>& settings);
+
+}  // namespace plexor::lines

@@ -1,0 +1,192 @@
+#include "lines/virtual_chip.hpp"
+
+#include <fcntl.h>
+#include <fmt/format.h>
+#include <linux/futex.h>
+#include <sys/mman.h>
+#include <sys/stat.h>
+#include <sys/syscall.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cerrno>
+#include <csignal>
+#include <limits>
+#include <new>
+#include <system_error>
+#include <utility>
+
+#include "base/error.hpp"
+
+namespace plexor::lines {
+
+namespace {
+
+constexpr std::uint64_t mark = 0x706c65786f723101;  // changes with the layout
+constexpr std::size_t kept_changes = 4096;
+
+[[noreturn]] void fail(const std::string& file, const std::string& reason) {
+  throw base::RigFault(fmt::format("virtual chip {}: {}", file, reason));
+}
+
+std::string reason_of(int error) { return std::generic_category().message(error); }
+
+/// Closes itself.
+class Descriptor {
+ public:
+  explicit Descriptor(int descriptor) : descriptor_(descriptor) {}
+  ~Descriptor() {
+    if (descriptor_ >= 0) close(descriptor_);
+  }
+  Descriptor(const Descriptor&) = delete;
+  Descriptor& operator=(const Descriptor&) = delete;
+  [[nodiscard]] int get() const { return descriptor_; }
+
+ private:
+  int descriptor_;
+};
+
+/// A process that is gone holds nothing any more.
+bool is_alive(int process) { return kill(process, 0) == 0 || errno == EPERM; }
+
+}  // namespace
+
+/// Everything in it works between processes: lock-free atomics, and a futex to wait on.
+struct VirtualChip::Segment {
+  struct Line {
+    std::atomic<std::int32_t> owner{0};  ///< process id, 0 for none
+    std::atomic<bool> is_output{false};
+    std::atomic<bool> high{false};
+  };
+  struct Kept {
+    std::atomic<std::uint64_t> number{0};  ///< 0 while it is being written
+    std::atomic<std::uint32_t> offset{0};
+    std::atomic<bool> high{false};
+    std::atomic<std::int64_t> at_ns{0};
+  };
+  std::atomic<std::uint64_t> mark{0};
+  std::atomic<std::uint64_t> newest{0};
+  std::atomic<std::uint32_t> bell{0};  ///< counts changes, for the futex
+  std::array<Line, line_count> lines;
+  std::array<Kept, kept_changes> changes;
+};
+
+static_assert(std::atomic<std::uint64_t>::is_always_lock_free);
+
+VirtualChip::VirtualChip(std::string file, std::shared_ptr<Segment> segment)
+    : file_(std::move(file)), segment_(std::move(segment)) {}
+
+std::shared_ptr<VirtualChip::Segment> VirtualChip::map(int descriptor, const std::string& file) {
+  void* memory = mmap(nullptr, sizeof(Segment), PROT_READ | PROT_WRITE, MAP_SHARED, descriptor, 0);
+  if (memory == MAP_FAILED) fail(file, reason_of(errno));
+  return {static_cast<Segment*>(memory),
+          [](Segment* segment) { munmap(segment, sizeof(Segment)); }};
+}
+
+VirtualChip VirtualChip::create(const std::string& file) {
+  const Descriptor descriptor(::open(file.c_str(), O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600));
+  if (descriptor.get() < 0) fail(file, reason_of(errno));
+  if (ftruncate(descriptor.get(), sizeof(Segment)) != 0) fail(file, reason_of(errno));
+  auto segment = map(descriptor.get(), file);
+  new (segment.get()) Segment;
+  segment->mark.store(mark, std::memory_order_release);
+  return {file, std::move(segment)};
+}
+
+VirtualChip VirtualChip::open(const std::string& file) {
+  const Descriptor descriptor(::open(file.c_str(), O_RDWR | O_CLOEXEC));
+  if (descriptor.get() < 0) fail(file, reason_of(errno));
+  struct stat facts {};
+  if (fstat(descriptor.get(), &facts) != 0) fail(file, reason_of(errno));
+  if (facts.st_size != static_cast<off_t>(sizeof(Segment))) fail(file, "not a virtual chip");
+  auto segment = map(descriptor.get(), file);
+  if (segment->mark.load(std::memory_order_acquire) != mark) fail(file, "not a virtual chip");
+  return {file, std::move(segment)};
+}
+
+void VirtualChip::record(std::uint32_t offset, bool high) {
+  const std::uint64_t number = segment_->newest.fetch_add(1) + 1;
+  Segment::Kept& kept = segment_->changes[number % kept_changes];
+  kept.number.store(0, std::memory_order_release);
+  kept.offset.store(offset, std::memory_order_release);
+  kept.high.store(high, std::memory_order_release);
+  kept.at_ns.store(kernel_now().time_since_epoch().count(), std::memory_order_release);
+  kept.number.store(number, std::memory_order_release);
+  segment_->bell.fetch_add(1);
+  syscall(SYS_futex, &segment_->bell, FUTEX_WAKE, std::numeric_limits<int>::max(), nullptr, nullptr,
+          0);
+}
+
+void VirtualChip::set_high(std::uint32_t offset, bool high) {
+  if (segment_->lines.at(offset).high.exchange(high) != high) record(offset, high);
+}
+
+void VirtualChip::drive(std::uint32_t offset, bool high) {
+  if (is_driven_by_owner(offset)) fail(file_, fmt::format("line {} is an output", offset));
+  set_high(offset, high);
+}
+
+bool VirtualChip::is_high(std::uint32_t offset) const {
+  return segment_->lines.at(offset).high.load();
+}
+
+bool VirtualChip::is_driven_by_owner(std::uint32_t offset) const {
+  const Segment::Line& line = segment_->lines.at(offset);
+  return line.owner.load() != 0 && line.is_output.load();
+}
+
+std::optional<int> VirtualChip::take(std::uint32_t offset, Direction direction) {
+  if (offset >= line_count)
+    fail(file_, fmt::format("no line {} (0 to {})", offset, line_count - 1));
+  Segment::Line& line = segment_->lines[offset];
+  std::int32_t holder = 0;
+  while (!line.owner.compare_exchange_strong(holder, getpid())) {
+    if (is_alive(holder)) return holder;
+    // The holder is gone: the next exchange replaces him, unless somebody else was quicker.
+  }
+  line.is_output.store(direction == Direction::output);
+  return std::nullopt;
+}
+
+void VirtualChip::let_go(std::uint32_t offset) {
+  Segment::Line& line = segment_->lines.at(offset);
+  line.is_output.store(false);
+  line.owner.store(0);
+}
+
+std::uint64_t VirtualChip::newest_change() const { return segment_->newest.load(); }
+
+/// Nothing if it has been overwritten, or is not written yet.
+std::optional<Change> VirtualChip::kept_change(std::uint64_t number) const {
+  const Segment::Kept& kept = segment_->changes[number % kept_changes];
+  if (kept.number.load(std::memory_order_acquire) != number) return std::nullopt;
+  const Change change{
+      kept.offset.load(std::memory_order_acquire), kept.high.load(std::memory_order_acquire),
+      KernelInstant{base::Duration{kept.at_ns.load(std::memory_order_acquire)}}, number};
+  if (kept.number.load(std::memory_order_acquire) != number) return std::nullopt;
+  return change;
+}
+
+std::optional<Change> VirtualChip::next_change(std::uint64_t after, KernelInstant deadline) const {
+  // A writer that died in the middle leaves a hole; nobody waits for it longer than this.
+  constexpr base::Duration patience = std::chrono::milliseconds{20};
+  const KernelInstant begin = kernel_now();
+  for (;;) {
+    const std::uint32_t bell = segment_->bell.load();
+    const std::uint64_t newest = newest_change();
+    const std::uint64_t oldest = newest > kept_changes ? newest - kept_changes + 1 : 1;
+    const std::uint64_t wanted = std::max(after + 1, oldest);
+    for (std::uint64_t number = wanted; number <= newest; ++number) {
+      if (const auto change = kept_change(number)) return change;
+      if (kernel_now() - begin < patience) break;  // it may be on its way
+    }
+    const base::Duration left = deadline - kernel_now();
+    if (left <= base::Duration::zero()) return std::nullopt;
+    const base::Duration nap = newest >= wanted ? std::min(left, patience / 10) : left;
+    const timespec wait{nap / std::chrono::seconds{1},
+                        static_cast<long>((nap % std::chrono::seconds{1}).count())};
+    syscall(SYS_futex, &segment_->bell, FUTEX_WAIT, bell, &wait, nullptr, 0);
+  }
+}
+
+}  // namespace plexor::lines

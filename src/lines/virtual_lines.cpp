@@ -1,0 +1,114 @@
+#include "lines/virtual_lines.hpp"
+
+#include <fmt/format.h>
+
+#include <stdexcept>
+#include <utility>
+
+#include "base/error.hpp"
+#include "lines/virtual_chip.hpp"
+
+namespace plexor::lines {
+
+namespace {
+
+class VirtualLines final : public Lines {
+ public:
+  VirtualLines(VirtualChip chip, std::vector<LineSetting> settings)
+      : chip_(std::move(chip)), settings_(std::move(settings)), last_(chip_.newest_change()) {
+    take_all();
+  }
+  ~VirtualLines() override { release(); }
+  VirtualLines(const VirtualLines&) = delete;
+  VirtualLines& operator=(const VirtualLines&) = delete;
+
+  void set(std::size_t line, Level level) override {
+    const LineSetting& setting = held(line);
+    if (setting.direction != Direction::output) {
+      throw std::logic_error("not an output: " + setting.name);
+    }
+    drive(setting, level);
+  }
+
+  Level get(std::size_t line) override {
+    const LineSetting& setting = held(line);
+    return level_of(setting, chip_.is_high(setting.offset));
+  }
+
+  std::optional<Edge> wait_edge(base::Duration timeout) override {
+    require_held();
+    const KernelInstant deadline = kernel_now() + timeout;
+    while (const auto change = chip_.next_change(last_, deadline)) {
+      // Changes that were overwritten before they could be read may have been ours.
+      sequence_ += change->number - last_ - 1;
+      last_ = change->number;
+      for (std::size_t line = 0; line < settings_.size(); ++line) {
+        const LineSetting& setting = settings_[line];
+        if (!setting.edges || setting.offset != change->offset) continue;
+        return Edge{line, level_of(setting, change->high), change->at, ++sequence_};
+      }
+    }
+    return std::nullopt;
+  }
+
+  void release() noexcept override {
+    if (released_) return;
+    released_ = true;
+    let_go(settings_.size());
+  }
+
+ private:
+  static Level level_of(const LineSetting& setting, bool high) {
+    return high != setting.active_low ? Level::active : Level::inactive;
+  }
+
+  void drive(const LineSetting& setting, Level level) {
+    chip_.set_high(setting.offset, (level == Level::active) != setting.active_low);
+  }
+
+  void take_all() {
+    for (std::size_t line = 0; line < settings_.size(); ++line) {
+      const LineSetting& setting = settings_[line];
+      const auto holder = chip_.take(setting.offset, setting.direction);
+      if (holder) {
+        let_go(line);
+        throw base::RigFault(fmt::format("line {} ({}) of {} is held by process {}", setting.offset,
+                                         setting.name, chip_.file(), *holder));
+      }
+      if (setting.direction == Direction::output) drive(setting, setting.at_start);
+    }
+  }
+
+  /// The first `count` lines.
+  void let_go(std::size_t count) noexcept {
+    for (std::size_t line = 0; line < count; ++line) {
+      const LineSetting& setting = settings_[line];
+      if (setting.direction == Direction::output) drive(setting, setting.at_release);
+      chip_.let_go(setting.offset);
+    }
+  }
+
+  void require_held() const {
+    if (released_) throw base::RigFault("lines of " + chip_.file() + " have been let go");
+  }
+
+  const LineSetting& held(std::size_t line) const {
+    require_held();
+    return settings_.at(line);
+  }
+
+  VirtualChip chip_;
+  std::vector<LineSetting> settings_;
+  std::uint64_t last_;          ///< number of the newest change looked at
+  std::uint64_t sequence_ = 0;  ///< of the edges handed out or lost
+  bool released_ = false;
+};
+
+}  // namespace
+
+std::unique_ptr<Lines> request_virtual(const std::string& file,
+                                       const std::vector<LineSetting>& settings) {
+  return std::make_unique<VirtualLines>(VirtualChip::open(file), settings);
+}
+
+}  // namespace plexor::lines
