@@ -21,6 +21,8 @@ struct KernelClock {
 };
 using KernelInstant = KernelClock::time_point;
 [[nodiscard]] KernelInstant kernel_now();
+/// Sleeps for at least this long, less than a second, unless a signal ends it.
+void kernel_nap(base::Duration length);
 
 /// Logical levels: the polarity of a line is settled in its setting and nowhere else.
 enum class Level : std::uint8_t { inactive, active };

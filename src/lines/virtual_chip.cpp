@@ -1,10 +1,7 @@
 #include "lines/virtual_chip.hpp"
 
-#include <fcntl.h>
 #include <fmt/format.h>
 #include <linux/futex.h>
-#include <sys/mman.h>
-#include <sys/stat.h>
 #include <sys/syscall.h>
 #include <unistd.h>
 
@@ -13,10 +10,10 @@
 #include <csignal>
 #include <limits>
 #include <new>
-#include <system_error>
 #include <utility>
 
 #include "base/error.hpp"
+#include "lines/shared_memory.hpp"
 
 namespace plexor::lines {
 
@@ -28,23 +25,6 @@ constexpr std::size_t kept_changes = 4096;
 [[noreturn]] void fail(const std::string& file, const std::string& reason) {
   throw base::RigFault(fmt::format("virtual chip {}: {}", file, reason));
 }
-
-std::string reason_of(int error) { return std::generic_category().message(error); }
-
-/// Closes itself.
-class Descriptor {
- public:
-  explicit Descriptor(int descriptor) : descriptor_(descriptor) {}
-  ~Descriptor() {
-    if (descriptor_ >= 0) close(descriptor_);
-  }
-  Descriptor(const Descriptor&) = delete;
-  Descriptor& operator=(const Descriptor&) = delete;
-  [[nodiscard]] int get() const { return descriptor_; }
-
- private:
-  int descriptor_;
-};
 
 /// A process that is gone holds nothing any more.
 bool is_alive(int process) { return kill(process, 0) == 0 || errno == EPERM; }
@@ -76,30 +56,15 @@ static_assert(std::atomic<std::uint64_t>::is_always_lock_free);
 VirtualChip::VirtualChip(std::string file, std::shared_ptr<Segment> segment)
     : file_(std::move(file)), segment_(std::move(segment)) {}
 
-std::shared_ptr<VirtualChip::Segment> VirtualChip::map(int descriptor, const std::string& file) {
-  void* memory = mmap(nullptr, sizeof(Segment), PROT_READ | PROT_WRITE, MAP_SHARED, descriptor, 0);
-  if (memory == MAP_FAILED) fail(file, reason_of(errno));
-  return {static_cast<Segment*>(memory),
-          [](Segment* segment) { munmap(segment, sizeof(Segment)); }};
-}
-
 VirtualChip VirtualChip::create(const std::string& file) {
-  const Descriptor descriptor(::open(file.c_str(), O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600));
-  if (descriptor.get() < 0) fail(file, reason_of(errno));
-  if (ftruncate(descriptor.get(), sizeof(Segment)) != 0) fail(file, reason_of(errno));
-  auto segment = map(descriptor.get(), file);
-  new (segment.get()) Segment;
+  auto memory = create_shared_memory(file, sizeof(Segment));
+  auto segment = std::shared_ptr<Segment>(memory, new (memory.get()) Segment);
   segment->mark.store(mark, std::memory_order_release);
   return {file, std::move(segment)};
 }
 
 VirtualChip VirtualChip::open(const std::string& file) {
-  const Descriptor descriptor(::open(file.c_str(), O_RDWR | O_CLOEXEC));
-  if (descriptor.get() < 0) fail(file, reason_of(errno));
-  struct stat facts {};
-  if (fstat(descriptor.get(), &facts) != 0) fail(file, reason_of(errno));
-  if (facts.st_size != static_cast<off_t>(sizeof(Segment))) fail(file, "not a virtual chip");
-  auto segment = map(descriptor.get(), file);
+  auto segment = std::static_pointer_cast<Segment>(open_shared_memory(file, sizeof(Segment)));
   if (segment->mark.load(std::memory_order_acquire) != mark) fail(file, "not a virtual chip");
   return {file, std::move(segment)};
 }

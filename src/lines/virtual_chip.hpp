@@ -61,7 +61,6 @@ class VirtualChip {
  private:
   struct Segment;
   VirtualChip(std::string file, std::shared_ptr<Segment> segment);
-  static std::shared_ptr<Segment> map(int descriptor, const std::string& file);
   [[nodiscard]] std::optional<Change> kept_change(std::uint64_t number) const;
   void record(std::uint32_t offset, bool high);
 

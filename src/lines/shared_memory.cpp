@@ -1,0 +1,62 @@
+#include "lines/shared_memory.hpp"
+
+#include <fcntl.h>
+#include <sys/mman.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <system_error>
+
+#include "base/error.hpp"
+
+namespace plexor::lines {
+
+namespace {
+
+[[noreturn]] void fail(const std::string& file, const std::string& reason) {
+  throw base::RigFault("shared memory " + file + ": " + reason);
+}
+
+std::string last_reason() { return std::generic_category().message(errno); }
+
+/// Closes itself.
+class Descriptor {
+ public:
+  explicit Descriptor(int descriptor) : descriptor_(descriptor) {}
+  ~Descriptor() {
+    if (descriptor_ >= 0) close(descriptor_);
+  }
+  Descriptor(const Descriptor&) = delete;
+  Descriptor& operator=(const Descriptor&) = delete;
+  [[nodiscard]] int get() const { return descriptor_; }
+
+ private:
+  int descriptor_;
+};
+
+std::shared_ptr<void> map(const Descriptor& descriptor, const std::string& file, std::size_t size) {
+  void* memory = mmap(nullptr, size, PROT_READ | PROT_WRITE, MAP_SHARED, descriptor.get(), 0);
+  if (memory == MAP_FAILED) fail(file, last_reason());
+  return {memory, [size](void* mapped) { munmap(mapped, size); }};
+}
+
+}  // namespace
+
+std::shared_ptr<void> create_shared_memory(const std::string& file, std::size_t size) {
+  const Descriptor descriptor(open(file.c_str(), O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600));
+  if (descriptor.get() < 0) fail(file, last_reason());
+  if (ftruncate(descriptor.get(), static_cast<off_t>(size)) != 0) fail(file, last_reason());
+  return map(descriptor, file, size);
+}
+
+std::shared_ptr<void> open_shared_memory(const std::string& file, std::size_t size) {
+  const Descriptor descriptor(open(file.c_str(), O_RDWR | O_CLOEXEC));
+  if (descriptor.get() < 0) fail(file, last_reason());
+  struct stat facts {};
+  if (fstat(descriptor.get(), &facts) != 0) fail(file, last_reason());
+  if (facts.st_size != static_cast<off_t>(size)) fail(file, "not of the size that it should have");
+  return map(descriptor, file, size);
+}
+
+}  // namespace plexor::lines

@@ -1,0 +1,97 @@
+#include "safety/warden.hpp"
+
+#include <poll.h>
+#include <sys/mman.h>
+#include <sys/syscall.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <system_error>
+
+#include "base/error.hpp"
+#include "safety/board.hpp"
+
+namespace plexor::safety {
+
+namespace {
+
+/// A process, by a descriptor that no other process can be mistaken for.
+class Watched {
+ public:
+  explicit Watched(pid_t process)
+      : descriptor_(static_cast<int>(syscall(SYS_pidfd_open, process, 0))) {
+    if (descriptor_ < 0) {
+      throw base::RigFault("warden: controller process " + std::to_string(process) + ": " +
+                           std::generic_category().message(errno));
+    }
+  }
+  ~Watched() { close(descriptor_); }
+  Watched(const Watched&) = delete;
+  Watched& operator=(const Watched&) = delete;
+
+  /// A descriptor that can't be polled says nothing, and counts as ended.
+  [[nodiscard]] bool lives() const {
+    pollfd ended{descriptor_, POLLIN, 0};
+    return poll(&ended, 1, 0) == 0;
+  }
+
+ private:
+  int descriptor_;
+};
+
+// Places among the lines asked for.
+constexpr std::size_t loop_line = 0;
+constexpr std::size_t lid_line = 1;
+constexpr std::size_t coil_line = 2;
+constexpr std::size_t enable_line = 3;
+constexpr std::size_t watchdog_line = 4;
+
+std::vector<lines::LineSetting> line_settings(const WardenSetting& setting) {
+  using lines::Direction;
+  return {{.name = "stop loop", .offset = setting.loop_offset},
+          {.name = "lid", .offset = setting.lid_offset},
+          {.name = "coil sense", .offset = setting.coil_offset},
+          {.name = "enable", .offset = setting.enable_offset, .direction = Direction::output},
+          {.name = "watchdog", .offset = setting.watchdog_offset, .direction = Direction::output}};
+}
+
+/// Nothing where the line could not be read: the duty takes that for the worst.
+std::optional<bool> read(lines::Lines& lines, std::size_t line) {
+  try {
+    return lines.get(line) == lines::Level::active;
+  } catch (const base::RigFault&) {
+    return std::nullopt;
+  }
+}
+
+lines::Level level(bool active) { return active ? lines::Level::active : lines::Level::inactive; }
+
+}  // namespace
+
+void serve_as_warden(const WardenSetting& setting, const std::function<bool()>& stop) {
+  const Watched controller(setting.controller);
+  Board board = Board::open(setting.board);
+  const auto lines = lines::request(setting.chip, line_settings(setting));
+  mlockall(MCL_CURRENT | MCL_FUTURE);  // refused without privilege; late ticks then take the power
+  WardenDuty duty(setting.limits);
+  bool watchdog = false;
+  Evidence evidence;
+  do {
+    evidence.loop_closed = read(*lines, loop_line);
+    evidence.lid_closed = read(*lines, lid_line);
+    evidence.coil_on = read(*lines, coil_line);
+    evidence.controller_lives = controller.lives();
+    board.read_controller(evidence);
+    evidence.now = lines::kernel_now();  // last, so that no note is from its future
+    const Orders orders = duty.tick(evidence);
+    lines->set(enable_line, level(orders.enable));
+    if (orders.feed_watchdog) {
+      watchdog = !watchdog;
+      lines->set(watchdog_line, level(watchdog));
+    }
+    board.publish(evidence.now, duty, orders);
+    lines::kernel_nap(setting.tick);
+  } while (evidence.controller_lives && !stop());
+}
+
+}  // namespace plexor::safety

@@ -1,0 +1,236 @@
+#include <fmt/format.h>
+#include <gtest/gtest.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <csignal>
+#include <functional>
+#include <map>
+#include <thread>
+
+#include "base/random.hpp"
+#include "lines/line_bench.hpp"
+#include "outside.hpp"
+#include "safety/board.hpp"
+#include "safety/warden.hpp"
+
+// Controller, warden and the outside as they are: two processes and the power
+// chain, on virtual lines. Faults come at random instants while current flows.
+
+namespace plexor::safety {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr base::Duration one_shot = 100ms;
+constexpr base::Duration longest_on = 60ms;
+
+/// A child process that is gone at the latest with the test.
+class Child {
+ public:
+  explicit Child(const std::function<void()>& life) : process_(fork()) {
+    if (process_ != 0) return;
+    life();
+    _exit(0);
+  }
+  ~Child() {
+    if (process_ > 0) {
+      kill(process_, SIGKILL);
+      waitpid(process_, nullptr, 0);
+    }
+  }
+  Child(const Child&) = delete;
+  Child& operator=(const Child&) = delete;
+  void signal(int number) const { kill(process_, number); }
+  [[nodiscard]] pid_t process() const { return process_; }
+
+ private:
+  pid_t process_;
+};
+
+enum class Habit {
+  pulses,     ///< 15 ms in every 60 ms
+  stuck_gate  ///< the gate stays on from the first pulse
+};
+
+/// Beats, wants power and pulses until somebody ends it.
+void live_as_controller(const std::string& chip, const std::string& board_file, Habit habit) {
+  Board board = Board::open(board_file);
+  const auto lines = lines::request(
+      chip, {{.name = "gate", .offset = gate, .direction = lines::Direction::output}});
+  board.want_power(true);
+  for (int ms = 0;; ms += 5) {
+    board.beat(lines::kernel_now());
+    const bool on = habit == Habit::stuck_gate || ms % 60 < 15;
+    lines->set(0, on ? lines::Level::active : lines::Level::inactive);
+    std::this_thread::sleep_for(5ms);
+  }
+}
+
+/// Everything together. Children are forked before any thread is started.
+class Bench {
+ public:
+  Bench(const virtual_rig::PowerChain::Setting& chain, Habit habit)
+      : board_file_(lines_.chip() + "-board"),
+        board_(Board::create(board_file_)),
+        controller_([this, habit] { live_as_controller(lines_.chip(), board_file_, habit); }),
+        warden_([this] {
+          serve_as_warden(
+              {.chip = lines_.chip(),
+               .board = board_file_,
+               .controller = controller_.process(),
+               .loop_offset = loop,
+               .lid_offset = lid,
+               .coil_offset = coil,
+               .enable_offset = enable,
+               .watchdog_offset = watchdog,
+               .limits = {.heartbeat_age = 50ms, .longest_pulse = 40ms, .longest_tick = 40ms}},
+              [] { return false; });
+        }) {
+    lines_.drive(loop, true);
+    lines_.drive(lid, true);
+    outside = std::make_unique<Outside>(lines_.chip(), chain);
+  }
+
+  /// False if current never flows.
+  [[nodiscard]] bool wait_for_current() {
+    const lines::KernelInstant give_up = lines::kernel_now() + 10s;
+    while (lines::kernel_now() < give_up) {
+      if (outside->coil_is_on()) return true;
+      // What stood while everything was starting is cleared as a person would clear it.
+      board_.acknowledge(board_.warden().trips);
+      std::this_thread::sleep_for(200us);
+    }
+    return false;
+  }
+
+  [[nodiscard]] const Child& controller() const { return controller_; }
+  [[nodiscard]] const Child& warden() const { return warden_; }
+  [[nodiscard]] Board& board() { return board_; }
+
+ private:
+  lines::VirtualBench lines_;
+  std::string board_file_;
+  Board board_;
+  Child controller_;
+  Child warden_;
+
+ public:
+  std::unique_ptr<Outside> outside;
+};
+
+struct Attack {
+  const char* name;
+  std::function<void(Bench&)> strike;
+};
+
+const std::vector<Attack>& attacks() {
+  static const std::vector<Attack> all{
+      {"controller killed", [](Bench& b) { b.controller().signal(SIGKILL); }},
+      {"controller stopped", [](Bench& b) { b.controller().signal(SIGSTOP); }},
+      {"controller crashes", [](Bench& b) { b.controller().signal(SIGSEGV); }},
+      {"warden killed", [](Bench& b) { b.warden().signal(SIGKILL); }},
+      {"warden stopped", [](Bench& b) { b.warden().signal(SIGSTOP); }},
+      {"stop loop opened", [](Bench& b) { b.outside->drive(loop, false); }},
+      {"lid opened", [](Bench& b) { b.outside->drive(lid, false); }},
+      {"heartbeat from the future",
+       [](Bench& b) {
+         b.controller().signal(SIGSTOP);
+         b.board().beat(lines::kernel_now() + 1h);
+       }},
+  };
+  return all;
+}
+
+/// The longest that current flowed on after the fault, and whether it has ended for good.
+struct Aftermath {
+  base::Duration on_for{};
+  bool off = false;
+};
+
+Aftermath after(Bench& bench, lines::KernelInstant fault) {
+  std::this_thread::sleep_for(400ms);
+  Aftermath aftermath{.on_for = {}, .off = !bench.outside->coil_is_on()};
+  for (const CurrentFlow& flow : bench.outside->flows()) {
+    if (flow.to > fault) aftermath.on_for = std::max(aftermath.on_for, flow.to - fault);
+  }
+  return aftermath;
+}
+
+std::uint32_t draws = 0;
+
+Aftermath strike(const Attack& attack, const virtual_rig::PowerChain::Setting& chain, Habit habit,
+                 base::Duration& delay) {
+  Bench bench(chain, habit);
+  EXPECT_TRUE(bench.wait_for_current()) << attack.name;
+  const auto wait =
+      base::uniform_bits({.seed = 4, .trial = draws++, .purpose = base::Purpose::dice});
+  std::this_thread::sleep_for(std::chrono::microseconds{wait % 120'000});
+  EXPECT_TRUE(bench.wait_for_current()) << attack.name;
+  const lines::KernelInstant fault = lines::kernel_now();
+  attack.strike(bench);
+  const Aftermath aftermath = after(bench, fault);
+  delay = std::max(delay, bench.outside->longest_delay());
+  return aftermath;
+}
+
+TEST(WardenAttack, CurrentEndsWithinWhatTheOutsideAllowsWhateverFails) {  // [S20] to [S32]
+  constexpr int rounds = 4;
+  base::Duration delay{};
+  std::printf("%-28s %s\n", "fault while current flows", "on for at most, ms");
+  for (const Attack& attack : attacks()) {
+    base::Duration longest{};
+    for (int round = 0; round < rounds; ++round) {
+      const Aftermath aftermath =
+          strike(attack, {.one_shot = one_shot, .longest_on = longest_on}, Habit::pulses, delay);
+      EXPECT_TRUE(aftermath.off) << attack.name;
+      longest = std::max(longest, aftermath.on_for);
+    }
+    std::printf("%-28s %.1f\n", attack.name, base::to_ms(longest));
+    // The one-shot is the slowest part; the rest is how late this machine looks.
+    EXPECT_LT(longest, one_shot + delay + 20ms) << attack.name;
+  }
+  std::printf("the witness was kept from looking for at most %.1f ms\n", base::to_ms(delay));
+}
+
+TEST(WardenAttack, AStuckGateIsCutByTheWardenWhereNoLongestOnTimeIsFitted) {  // [S23]
+  // Without the warden's eye on the coil this gate would stay on for ever.
+  Bench bench({.one_shot = one_shot, .longest_on = {}}, Habit::stuck_gate);
+  ASSERT_TRUE(bench.wait_for_current());
+  std::this_thread::sleep_for(500ms);
+  EXPECT_FALSE(bench.outside->coil_is_on());
+  EXPECT_EQ(bench.board().warden().tripped, WardenCause::pulse_too_long);
+  const auto flows = bench.outside->flows();
+  ASSERT_FALSE(flows.empty());
+  EXPECT_LT(flows.back().to - flows.back().from, 40ms + bench.outside->longest_delay() + 60ms);
+}
+
+TEST(WardenAttack, WithoutWardenAndOutsideTheCoilStaysOnSoTheWitnessSeesIt) {
+  lines::VirtualBench lines;
+  const auto held = lines::request(
+      lines.chip(),
+      {{.name = "enable", .offset = enable, .direction = lines::Direction::output},
+       {.name = "watchdog", .offset = watchdog, .direction = lines::Direction::output},
+       {.name = "gate", .offset = gate, .direction = lines::Direction::output}});
+  lines.drive(loop, true);
+  lines.drive(lid, true);
+  Outside outside(lines.chip(), {.one_shot = 1h, .longest_on = {}});
+  for (std::size_t line = 0; line < 3; ++line) held->set(line, lines::Level::active);
+  std::this_thread::sleep_for(500ms);
+  EXPECT_TRUE(outside.coil_is_on());
+  ASSERT_EQ(outside.flows().size(), 1U);
+  EXPECT_GT(outside.flows()[0].to - outside.flows()[0].from, 400ms);
+}
+
+TEST(WardenAttack, NobodyWhoIsToldToWatchAProcessThatIsGoneBegins) {
+  pid_t gone = fork();
+  if (gone == 0) _exit(0);
+  waitpid(gone, nullptr, 0);
+  WardenSetting setting;
+  setting.controller = gone;
+  EXPECT_ANY_THROW(serve_as_warden(setting, [] { return true; }));
+}
+
+}  // namespace
+}  // namespace plexor::safety
