@@ -19,14 +19,13 @@
 
   const draw = (canvas) => {
     const inks = colours();
-    const traces = plots[Number(canvas.dataset.chart)];
+    const { time_axis: since, traces } = plots[Number(canvas.dataset.chart)];
     const scales = {
       x: {
         type: "linear",
-        min: traces[0].points[0][0],
-        max: traces[0].points[traces[0].points.length - 1][0],
-        title: { display: true, text: "since switching on / ms", color: inks.faint },
-        ticks: { color: inks.faint, maxTicksLimit: 8 },
+        bounds: "data",
+        title: { display: true, text: since + " / ms", color: inks.faint },
+        ticks: { color: inks.faint, maxTicksLimit: 8, includeBounds: false },
         grid: { color: inks.rule },
       },
     };

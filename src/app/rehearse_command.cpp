@@ -104,14 +104,10 @@ base::StrikeSpeed first_strike(const Job& job) {
                          "--traces shows the first tap of the plan");
 }
 
-void show_traces(const Options& options, const Job& job) {
+void make_traces(const Options& options, const Job& job) {
   std::vector<std::string> rigs{options.rig};
   rigs.insert(rigs.end(), options.beside.begin(), options.beside.end());
   write_traces_page(options.traces, first_strike(job), rigs);
-  if (!options.json) {
-    fmt::print("\nCurves of one tap: {}\n",
-               std::filesystem::absolute(options.traces).lexically_normal().string());
-  }
 }
 
 }  // namespace
@@ -120,8 +116,9 @@ CommandBody add_rehearse_command(CLI::App& parser) {
   const auto options = std::make_shared<Options>();
   parser.add_option("SCENARIO", options->scenario, "Scenario file: what to do")->required();
   parser.add_option("--rig", options->rig, "Rig file: what to do it with")->required();
-  parser.add_option("--traces", options->traces,
-                    "Also write a page with the curves of one simulated tap");
+  const CLI::Option* traces =
+      parser.add_option("--traces", options->traces,
+                        "Also write a page (.html) with the curves of one simulated tap");
   parser
       .add_option("--beside", options->beside,
                   "More rig files for that page: other surfaces, to compare")
@@ -130,9 +127,10 @@ CommandBody add_rehearse_command(CLI::App& parser) {
   parser.footer(
       "Example: plexor rehearse scenarios/regression.toml --rig rig/simulated-oak.toml\n"
       "Moves nothing. Exit code 2: this rig must not tap it, or a limit can't be passed.");
-  return [options] {
+  return [options, traces] {
     const Job job = load_job(options->scenario, options->rig);
     const auto limits = analysis::what_can_be_proved(job.scenario);
+    if (traces->count() > 0) make_traces(*options, job);
     if (options->json) {
       fmt::print("{}\n", as_json(job, limits).dump(2));
     } else {
@@ -141,8 +139,11 @@ CommandBody add_rehearse_command(CLI::App& parser) {
       fmt::print("\nWhat it can prove:\n");
       for (const auto& limit : limits) fmt::print("  {}\n", limit.sentence);
       if (limits.empty()) fmt::print("  nothing: the scenario sets no limit in [accept]\n");
+      if (traces->count() > 0) {
+        fmt::print("\nCurves of one tap: {}\n",
+                   std::filesystem::absolute(options->traces).lexically_normal().string());
+      }
     }
-    if (!options->traces.empty()) show_traces(*options, job);
     const bool all =
         std::all_of(limits.begin(), limits.end(), [](const auto& limit) { return limit.can_pass; });
     return all ? ExitCode::pass : ExitCode::wrong_usage;

@@ -18,14 +18,22 @@ namespace {
 using virtual_rig::OneTap;
 using virtual_rig::TraceSample;
 
-constexpr double shown_until_ms = 120.0;
+/// A part of a curve, in milliseconds; times since `zero_s`.
+struct Shown {
+  double from_ms;
+  double until_ms;
+  double zero_s = 0.0;
+};
 
 report::Trace trace_of(const std::string& name, const std::string& unit,
-                       const std::vector<TraceSample>& samples, double scale = 1.0) {
+                       const std::vector<TraceSample>& samples, const Shown& shown,
+                       double scale = 1.0) {
   report::Trace trace{name, unit, {}};
   for (const TraceSample& sample : samples) {
-    if (sample.time_s * 1e3 > shown_until_ms) break;
-    trace.points.emplace_back(sample.time_s * 1e3, sample.value * scale);
+    const double ms = (sample.time_s - shown.zero_s) * 1e3;
+    if (ms >= shown.from_ms && ms <= shown.until_ms) {
+      trace.points.emplace_back(ms, sample.value * scale);
+    }
   }
   return trace;
 }
@@ -63,27 +71,41 @@ std::vector<std::pair<std::string, std::string>> figures_of(const OneTap& tap) {
 }
 
 report::TracedTap traced(const rig::RigFile& rig, const OneTap& tap) {
-  return {.surface = rig.setting.surface,
-          .rig = rig.name,
-          .figures = figures_of(tap),
-          .plots = {
-              {"Coil and plunger",
-               fmt::format("The current dips as the plunger closes the gap; the tip touches the "
-                           "surface after {:.1f} ms.",
-                           tap.contact_s * 1e3),
-               {trace_of("current", "A", tap.current_a),
-                trace_of("plunger", "mm", tap.plunger_m, 1e3)}},
-              {"Force on the surface",
-               fmt::format("One contact of {:.2f} ms.", tap.contact_time_s * 1e3),
-               {trace_of("force", "N", tap.force_n)}},
-              {"Disc voltage at the converter's pin",
-               "Relative to half the supply, after bleed and clamp: no net charge passes, so the "
-               "signal swings both ways.",
-               {trace_of("voltage", "mV", tap.pin_mv)}},
-              {"Codes of the converter",
-               "With the noise of one device, at its sampling rate.",
-               {trace_of("code", "LSB", tap.codes)}},
-          }};
+  const Shown stroke{0.0, 60.0};
+  const Shown contact{-0.1, 2.0, tap.contact_s};
+  const Shown ringing{-2.0, 28.0, tap.contact_s};
+  const Shown rung_down{-20.0, 100.0, tap.contact_s};
+  const std::string since = "since contact";
+  return {
+      .surface = rig.setting.surface,
+      .rig = rig.name,
+      .figures = figures_of(tap),
+      .plots = {
+          {"Coil and plunger",
+           fmt::format("The pulse ends after {:.1f} ms, and the current falls through the diode; "
+                       "the tip touches the surface after {:.1f} ms.",
+                       base::to_ms(tap.on_time), tap.contact_s * 1e3),
+           "since switching on",
+           {trace_of("current", "A", tap.current_a, stroke),
+            trace_of("plunger", "mm", tap.plunger_m, stroke, 1e3)}},
+          {"Force on the surface",
+           tap.contacts == 1
+               ? fmt::format("One contact of {:.2f} ms.", tap.contact_time_s * 1e3)
+               : fmt::format("The first of {} contacts: the pulse is too long, and the plunger "
+                             "strikes again.",
+                             tap.contacts),
+           since,
+           {trace_of("force", "N", tap.force_n, contact)}},
+          {"Disc voltage at the converter's pin",
+           "Relative to half the supply, after bleed and clamp: no net charge passes, so the "
+           "signal swings both ways.",
+           since,
+           {trace_of("voltage", "mV", tap.pin_mv, ringing)}},
+          {"Codes of the converter",
+           "With the noise of one device, at its sampling rate, until the surface has rung down.",
+           since,
+           {trace_of("code", "LSB", tap.codes, rung_down)}},
+      }};
 }
 
 report::TracedTap tap_on(const std::string& rig_file, base::StrikeSpeed strike) {
@@ -96,21 +118,44 @@ report::TracedTap tap_on(const std::string& rig_file, base::StrikeSpeed strike) 
         "a rig that can strike as fast as the scenario's first tap", "choose another rig");
   }
   const auto tap = virtual_rig::one_tap(rig, simulation, strike);
+  if (!simulation.sensor) {
+    throw base::InputError({rig_file, 0, 0}, "devices without a simulated sensor",
+                           "a device of model \"firmware\", which listens to one");
+  }
   if (!tap) {
-    throw base::InputError({rig_file, 0, 0}, "nothing to trace",
-                           "a simulated sensor, and a pulse that lands",
-                           "choose a rig whose devices have a sensor, and check its calibration");
+    throw base::InputError({rig_file, 0, 0}, "a cold coil with which the tip does not land",
+                           "a pulse that lands", "check ambient_c against the calibration");
   }
   return traced(rig, *tap);
+}
+
+/// Never over something else: a page may replace a page.
+void check_page(const std::filesystem::path& page) {
+  std::error_code unknown;
+  const auto folder = page.has_parent_path() ? page.parent_path() : std::filesystem::path(".");
+  if (page.extension() != ".html") {
+    throw base::InputError({"--traces", 0, 0}, "\"" + page.string() + "\"",
+                           "a name that ends in .html");
+  }
+  if (std::filesystem::exists(page, unknown) && !std::filesystem::is_regular_file(page, unknown)) {
+    throw base::InputError({"--traces", 0, 0}, page.string() + ", which is no file",
+                           "a page to write");
+  }
+  if (!std::filesystem::is_directory(folder, unknown)) {
+    throw base::InputError({"--traces", 0, 0}, "no folder " + folder.string(),
+                           "a folder that is there", "make it first");
+  }
 }
 
 }  // namespace
 
 void write_traces_page(const std::filesystem::path& page, base::StrikeSpeed strike,
                        const std::vector<std::string>& rig_files) {
+  check_page(page);
   std::vector<report::TracedTap> taps;
+  taps.reserve(rig_files.size());
   for (const std::string& rig_file : rig_files) taps.push_back(tap_on(rig_file, strike));
-  const std::string title = fmt::format("One tap at {:.2f} m/s", base::to_m_s(strike));
+  const std::string title = fmt::format("One tap, {:.2f} m/s asked for", base::to_m_s(strike));
   run::replace_file(page, report::traces_page(title, taps));
 }
 

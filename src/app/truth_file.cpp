@@ -8,10 +8,13 @@ namespace {
 
 constexpr std::size_t write_from = 1U << 16U;
 
-/// A name may hold what CSV needs quoted (RFC 4180).
+/// A name may hold what CSV needs quoted (RFC 4180), or what a terminal would obey.
 std::string quoted(std::string_view name) {
   std::string out = "\"";
-  for (const char c : name) out += c == '"' ? "\"\"" : std::string(1, c);
+  for (const char c : name) {
+    const bool is_control = static_cast<unsigned char>(c) < ' ';
+    out += c == '"' ? "\"\"" : std::string(1, is_control ? ' ' : c);
+  }
   return name.empty() ? "" : out + '"';
 }
 

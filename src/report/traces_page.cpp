@@ -38,23 +38,32 @@ View plot_data(const TracePlot& plot) {
     traces.push_back(
         {{"name", trace.name}, {"unit", trace.unit}, {"points", thinned(trace.points)}});
   }
-  return traces;
+  return {{"time_axis", plot.time_axis}, {"traces", traces}};
+}
+
+/// One row for each figure, one column for each surface. All taps have the same figures.
+View comparison(const std::vector<TracedTap>& taps) {
+  View rows = View::array();
+  for (std::size_t i = 0; i < taps.front().figures.size(); ++i) {
+    View row{{"name", taps.front().figures[i].first}, {"values", View::array()}};
+    for (const TracedTap& tap : taps) row["values"].push_back(tap.figures.at(i).second);
+    rows.push_back(std::move(row));
+  }
+  return rows;
 }
 
 }  // namespace
 
 std::string traces_page(const std::string& title, const std::vector<TracedTap>& taps) {
-  View view{{"title", title}, {"taps", View::array()}};
+  View view{{"title", title},
+            {"taps", View::array()},
+            {"figures", taps.empty() ? View::array() : comparison(taps)}};
   View charts = View::array();
   for (const TracedTap& tap : taps) {
     View section{{"surface", tap.surface},
                  {"rig", tap.rig},
                  {"number", view["taps"].size()},
-                 {"figures", View::array()},
                  {"plots", View::array()}};
-    for (const auto& [name, value] : tap.figures) {
-      section["figures"].push_back({{"name", name}, {"value", value}});
-    }
     for (const TracePlot& plot : tap.plots) {
       section["plots"].push_back(
           {{"chart", charts.size()}, {"title", plot.title}, {"caption", plot.caption}});

@@ -10,13 +10,14 @@ namespace plexor::report {
 struct Trace {
   std::string name;                               ///< "coil current"
   std::string unit;                               ///< "A"
-  std::vector<std::pair<double, double>> points;  ///< milliseconds since switching on, value
+  std::vector<std::pair<double, double>> points;  ///< milliseconds, value
 };
 
 /// One plot; a second curve gets an axis of its own on the right.
 struct TracePlot {
   std::string title;
   std::string caption;        ///< what to see in it, in words
+  std::string time_axis;      ///< what its times count from: "since contact"
   std::vector<Trace> traces;  ///< 1 or 2
 };
 

@@ -37,7 +37,21 @@ Firmware::Firmware(const FirmwareSettings& settings, const FrontEndSettings& fro
       device_(device),
       period_(period_of(front_end)),
       lockout_samples_(samples_in(settings.lockout, period_)),
-      decision_samples_(samples_in(settings.decision_gap, period_)) {}
+      decision_samples_(samples_in(settings.decision_gap, period_)) {
+  warm_up();
+}
+
+/// A device under test has been on for a while: its running figures are those of a quiet line,
+/// drawn from samples that no run reaches.
+void Firmware::warm_up() {
+  constexpr std::int64_t before_the_run = std::int64_t{1} << 40;
+  constexpr base::Duration while_on = std::chrono::seconds{2};
+  std::array<std::int32_t, Sensor::block> codes{};
+  for (std::int64_t done = 0; done < while_on / period_; done += std::int64_t{Sensor::block}) {
+    front_end_.convert(before_the_run + done, {}, codes);
+    std::visit([&](auto& detector) { detector.take(codes, [](std::size_t) {}); }, detector_);
+  }
+}
 
 base::Instant Firmware::time_of(std::int64_t sample) const {
   return base::segment_start + sample * period_;
@@ -88,6 +102,8 @@ void Firmware::detect(std::int64_t first, std::span<const std::int32_t> codes) {
 }
 
 void Firmware::take_peak(std::int64_t sample) {
+  // More knocks than any rhythm has: none of them matters any more, but the last one's time.
+  if (peaks_.size() == most_peaks) peaks_.pop_back();
   peaks_.push_back(sample);
   locked_until_ = sample + lockout_samples_;
 }

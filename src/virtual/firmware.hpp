@@ -21,6 +21,9 @@ namespace plexor::virtual_rig {
 /// begins anew after it.
 class Firmware final : public SimulatedDevice {
  public:
+  /// A rhythm may have one knock less; longer bursts are none.
+  static constexpr std::size_t most_peaks = 64;
+
   Firmware(const FirmwareSettings& settings, const FrontEndSettings& front_end,
            std::uint32_t device, std::uint64_t seed);
 
@@ -33,6 +36,7 @@ class Firmware final : public SimulatedDevice {
   [[nodiscard]] base::Instant time_of(std::int64_t sample) const;
   [[nodiscard]] std::int64_t sample_at(base::Instant instant) const;
   void detect(std::int64_t first, std::span<const std::int32_t> codes);
+  void warm_up();
   void take_peak(std::int64_t sample);
   void break_down();
 

@@ -20,13 +20,34 @@ using namespace std::chrono_literals;
 constexpr base::Duration looked_at = 300ms;
 constexpr std::int64_t fine_rate_hz = 100'000;
 
-Instant instant_of(double seconds) {
-  return base::segment_start + base::Duration{static_cast<base::Duration::rep>(seconds * 1e9)};
+base::Duration duration_of(double seconds) {
+  return base::Duration{static_cast<base::Duration::rep>(seconds * 1e9)};
 }
 
-/// The sensor's signal at a sampling rate, in time samples of `SensorSettings` as they are.
-std::vector<TraceSample> pin_signal(const SensorSettings& settings, const TapperSettings& tapper,
-                                    const OneTap& tap, const physics::ImpactResult& impact) {
+/// Something that the sensor feels at an instant.
+struct Felt {
+  Instant at;
+  std::optional<physics::ForcePulse> blow;  ///< nothing: the coil is switched
+};
+
+/// All that one tap brings to the sensor, in time order.
+std::vector<Felt> felt_of(const physics::TapSummary& summary, base::Duration on_time,
+                          const TapperSettings& tapper, const SurfaceSettings& surface) {
+  std::vector<Felt> felt{{base::segment_start, {}}, {base::segment_start + on_time, {}}};
+  const auto add = [&](base::Duration touched, physics::ForcePulse blow) {
+    felt.push_back({base::segment_start + touched + duration_of(blow.middle_s), std::move(blow)});
+  };
+  for (const physics::TipContact& contact : summary.contacts) {
+    add(contact.at, physics::force_pulse(blow_of(tapper, surface, contact.speed_m_s)));
+  }
+  if (summary.click) add(summary.click->at, click_of(tapper, summary.click->speed_m_s));
+  std::ranges::stable_sort(felt, {}, &Felt::at);
+  return felt;
+}
+
+/// The signal at the converter's pin, at the sampling rate of the settings.
+std::vector<TraceSample> pin_signal(const SensorSettings& settings, const std::vector<Felt>& felt,
+                                    double pick_up_mv) {
   Sensor sensor(settings, 0);
   std::vector<TraceSample> signal;
   const auto listen_until = [&](Instant end) {
@@ -39,12 +60,14 @@ std::vector<TraceSample> pin_signal(const SensorSettings& settings, const Tapper
       }
     }
   };
-  sensor.pick_up(tapper.pick_up_mv);
-  listen_until(base::segment_start + tap.on_time);
-  sensor.pick_up(tapper.pick_up_mv);
-  const Instant middle = instant_of(tap.contact_s + tap.contact_time_s / 2.0);
-  listen_until(middle);
-  sensor.strike(impact.impulse_ns, impact.contact_s, middle);
+  for (const Felt& one : felt) {
+    listen_until(one.at);
+    if (one.blow) {
+      sensor.strike(*one.blow, one.at);
+    } else {
+      sensor.pick_up(pick_up_mv);
+    }
+  }
   listen_until(base::segment_start + looked_at);
   return signal;
 }
@@ -67,11 +90,12 @@ std::vector<TraceSample> codes_of(const FrontEndSettings& settings,
   return codes;
 }
 
-void measure_ringing(OneTap& tap) {
-  for (const TraceSample& sample : tap.pin_mv) {
+/// Of the signal without pick-up: what the blows alone bring.
+void measure_ringing(OneTap& tap, const std::vector<TraceSample>& signal) {
+  for (const TraceSample& sample : signal) {
     tap.peak_pin_mv = std::max(tap.peak_pin_mv, std::abs(sample.value));
   }
-  for (const TraceSample& sample : tap.pin_mv) {
+  for (const TraceSample& sample : signal) {
     if (std::abs(sample.value) < tap.peak_pin_mv / 10.0) continue;
     tap.ring_down_s = std::max(tap.ring_down_s, sample.time_s - tap.contact_s);
   }
@@ -114,6 +138,7 @@ std::optional<OneTap> one_tap(const rig::RigFile& rig, const Simulation& simulat
   tap.peak_force_n = impact.peak_force_n;
   tap.contact_time_s = impact.contact_s;
   tap.restitution = impact.restitution;
+  tap.contacts = summary.contacts.size();
   if (summary.click) tap.click_s = base::to_s(summary.click->at);
   for (const physics::TracePoint& point : trace.points) {
     tap.current_a.push_back({point.time_s, point.current_a});
@@ -124,11 +149,12 @@ std::optional<OneTap> one_tap(const rig::RigFile& rig, const Simulation& simulat
   }
   SensorSettings undisturbed = *simulation.sensor;
   undisturbed.disturbances.clear();
-  tap.codes =
-      codes_of(undisturbed.front_end, pin_signal(undisturbed, simulation.tapper, tap, impact));
+  const std::vector<Felt> felt = felt_of(summary, tap.on_time, simulation.tapper, surface);
+  const double pick_up_mv = simulation.tapper.pick_up_mv;
+  tap.codes = codes_of(undisturbed.front_end, pin_signal(undisturbed, felt, pick_up_mv));
   undisturbed.front_end.rate_hz = fine_rate_hz;
-  tap.pin_mv = pin_signal(undisturbed, simulation.tapper, tap, impact);
-  measure_ringing(tap);
+  tap.pin_mv = pin_signal(undisturbed, felt, pick_up_mv);
+  measure_ringing(tap, pin_signal(undisturbed, felt, 0.0));
   tap.lowest_modes_hz = lowest_modes_hz(surface);
   return tap;
 }

@@ -18,7 +18,8 @@ struct TraceSample {
 /// coil, from switching on until the surface has rung down.
 struct OneTap {
   base::Duration on_time{};
-  double contact_s = 0.0;  ///< when the tip touches the surface
+  std::size_t contacts = 0;  ///< the tap, and re-strikes
+  double contact_s = 0.0;    ///< when the tip touches the surface
   double strike_m_s = 0.0;
   double energy_j = 0.0;
   double peak_force_n = 0.0;

@@ -18,6 +18,11 @@ std::vector<KnownRhythm> read_rhythms(TableReader& in) {
     KnownRhythm rhythm;
     rhythm.name = table.text("name");
     rhythm.intervals = table.duration_ranges("intervals_ms", {1, 10'000});
+    constexpr std::size_t most_intervals = 60;
+    if (rhythm.intervals.size() > most_intervals) {
+      table.fail("intervals_ms", fmt::format("{} intervals", rhythm.intervals.size()),
+                 fmt::format("at most {}", most_intervals));
+    }
     table.finish();
     rhythms.push_back(std::move(rhythm));
   }

@@ -1,5 +1,7 @@
 #include <fmt/format.h>
 
+#include <cmath>
+
 #include "virtual/parse_parts.hpp"
 
 namespace plexor::virtual_rig {
@@ -32,6 +34,26 @@ physics::Spot read_spot(TableReader& in, const std::string& key, const physics::
   return spot;
 }
 
+/// A plate that nothing can make audible, or one with more modes than can be computed.
+void check_modes(const TableReader& in, const physics::Plate& plate) {
+  constexpr double audible_hz = 5000.0;
+  constexpr double most_modes = 5000.0;
+  const double lowest_hz = physics::mode_hz(plate, 1, 1);
+  if (lowest_hz > audible_hz) {
+    in.fail("thickness_mm", fmt::format("a plate whose lowest mode lies at {:.0f} Hz", lowest_hz),
+            fmt::format("a mode below {:.0f} Hz", audible_hz), "take a larger or thinner one");
+  }
+  // Of a plate's modes one lies in each stretch of 2 s/(a b) hertz, s = sqrt(D/(rho h)).
+  const double root = std::sqrt(physics::rigidity_nm(plate) / physics::area_density_kg_m2(plate));
+  const double modes =
+      plate.length_m * plate.width_m * audible_hz / (2.0 * root * plate.edge_factor);
+  if (modes > most_modes) {
+    in.fail("thickness_mm",
+            fmt::format("a plate of about {:.0f} modes below {:.0f} Hz", modes, audible_hz),
+            fmt::format("at most {:.0f}", most_modes), "take a smaller or thicker one");
+  }
+}
+
 SurfaceSettings read_surface(TableReader in) {
   SurfaceSettings surface;
   physics::Plate& plate = surface.plate;
@@ -44,6 +66,7 @@ SurfaceSettings read_surface(TableReader in) {
   }
   plate.edge_factor = in.number_or("edge_factor", {0.2, 5}, 1.0);
   plate.mounting_loss = in.number_or("mounting_loss", {0, 0.5}, 0.03);
+  check_modes(in, plate);
   surface.tap = read_spot(in, "tap_mm", plate);
   surface.sensor = read_spot(in, "sensor_mm", plate);
   surface.restitution = in.number_or("restitution", {0.05, 0.95}, 0.35);

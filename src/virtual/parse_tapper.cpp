@@ -7,7 +7,6 @@ namespace plexor::virtual_rig {
 namespace {
 
 using base::TableReader;
-using namespace std::chrono_literals;
 
 physics::Elastic read_tip(TableReader& in) {
   std::vector<std::string> names;
@@ -55,7 +54,9 @@ TapperSettings read_tapper(TableReader in, const rig::RigFile& rig) {
     tapper.late_every = in.whole("late_every", 1, 1'000'000'000);
     tapper.late = in.duration("late_ms", {0.001, 1000});
   }
-  tapper.transit_drift_per_hour = in.duration_or("transit_drift_ms_per_hour", {-10, 10}, 0ms);
+  // Not a duration of the reader: the key does not end in its unit.
+  const double drift_ms = in.number_or("transit_drift_ms_per_hour", {-10, 10}, 0.0);
+  tapper.transit_drift_per_hour = base::Duration{static_cast<std::int64_t>(drift_ms * 1e6)};
   in.finish();
   return tapper;
 }

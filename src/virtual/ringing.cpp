@@ -8,10 +8,6 @@ namespace plexor::virtual_rig {
 
 namespace {
 
-Rotor product(const Rotor& a, const Rotor& b) {
-  return {a.real * b.real - a.imaginary * b.imaginary, a.real * b.imaginary + a.imaginary * b.real};
-}
-
 double squared(const Rotor& a) { return a.real * a.real + a.imaginary * a.imaginary; }
 
 }  // namespace

@@ -12,6 +12,11 @@ struct Rotor {
   double imaginary = 0.0;
 };
 
+/// Turned and scaled, as complex numbers multiply.
+[[nodiscard]] inline Rotor product(const Rotor& a, const Rotor& b) {
+  return {a.real * b.real - a.imaginary * b.imaginary, a.real * b.imaginary + a.imaginary * b.real};
+}
+
 /// One decaying oscillation, sampled. All blows add into one rotating state, so
 /// a sample costs four multiplications however many blows are still ringing.
 class Ringing {

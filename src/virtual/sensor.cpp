@@ -97,8 +97,8 @@ Sensor::Sensor(const SensorSettings& settings, std::uint64_t seed)
   }
 }
 
-void Sensor::strike(double impulse_ns, double contact_s, Instant middle) {
-  surface_.strike(0, impulse_ns, contact_s, next_sample_at() - middle);
+void Sensor::strike(const physics::ForcePulse& blow, Instant middle) {
+  surface_.strike(0, blow, next_sample_at() - middle);
 }
 
 void Sensor::pick_up(double amplitude_mv) {
@@ -120,7 +120,8 @@ std::size_t Sensor::disturb() {
     source->ringing->excite({strength * tremor->amplitude_mv, 0.0}, before_next);
   } else {
     const Blow& blow = std::get<Blow>(source->cause);
-    surface_.strike(source->spot, strength * blow.impulse_ns, base::to_s(blow.contact),
+    surface_.strike(source->spot,
+                    physics::half_sine_pulse(strength * blow.impulse_ns, base::to_s(blow.contact)),
                     before_next);
   }
   return static_cast<std::size_t>(source - sources_.begin());

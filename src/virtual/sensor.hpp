@@ -44,9 +44,9 @@ class Sensor {
 
   Sensor(const SensorSettings& settings, std::uint64_t seed);
 
-  /// A blow at the tap's spot whose contact has its middle at `middle`, not
-  /// before the last sample handed out.
-  void strike(double impulse_ns, double contact_s, base::Instant middle);
+  /// A blow at the tap's spot that has its middle at `middle`, not before the
+  /// last sample handed out.
+  void strike(const physics::ForcePulse& blow, base::Instant middle);
   /// The coil is switched: a step of this size on the sensor's cable.
   void pick_up(double amplitude_mv);
   [[nodiscard]] base::Instant next_disturbance() const;

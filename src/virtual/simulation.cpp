@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "virtual/parse_parts.hpp"
 
@@ -23,6 +24,38 @@ std::vector<DeviceSettings> read_devices(TableReader& in, const rig::RigFile& ri
   return devices;
 }
 
+/// The solenoid strikes as physics says; a calibration that says otherwise would plan other taps
+/// than the rig makes.
+void check_calibration(const rig::RigFile& rig, const TapperSettings& tapper,
+                       const base::Place& place) {
+  const rig::Calibration& calibration = *rig.calibration;
+  for (const rig::CalibrationPoint& point : calibration.points) {
+    const auto tap =
+        physics::tap(tapper.solenoid,
+                     {.pulse = point.on_time,
+                      .coil_mdegc = static_cast<std::int64_t>(calibration.coil_temperature_c * 1e3),
+                      .supply_mv = static_cast<std::int64_t>(calibration.supply_v * 1e3)});
+    const double calibrated_m_s = base::to_m_s(point.strike);
+    const double strike_m_s = tap.landed() ? tap.contacts.front().speed_m_s : 0.0;
+    const double transit_ms = tap.landed() ? base::to_ms(tap.contacts.front().at) : 0.0;
+    constexpr double strike_share = 0.05;
+    constexpr double strike_at_least_m_s = 0.02;
+    constexpr double transit_off_ms = 0.5;
+    const bool fits = std::abs(strike_m_s - calibrated_m_s) <=
+                          std::max(strike_share * calibrated_m_s, strike_at_least_m_s) &&
+                      std::abs(transit_ms - base::to_ms(point.transit)) <= transit_off_ms;
+    if (fits) continue;
+    throw base::InputError(
+        place,
+        fmt::format("a calibration of {:.3f} m/s after {:.2f} ms for a pulse of {:g} ms",
+                    calibrated_m_s, base::to_ms(point.transit), base::to_ms(point.on_time)),
+        tap.landed() ? fmt::format("what the simulated solenoid does: {:.3f} m/s after {:.2f} ms",
+                                   strike_m_s, transit_ms)
+                     : std::string("a pulse with which the simulated solenoid lands"),
+        "put the solenoid's figures into [[calibration.point]]");
+  }
+}
+
 }  // namespace
 
 bool KnownRhythm::matches(const std::vector<base::Duration>& heard) const {
@@ -37,11 +70,11 @@ Simulation parse_simulation(std::string_view text, const std::string& file,
   TableReader in = TableReader::parse(text, file).table("simulated");
   if (!rig.calibration) {
     throw base::InputError(in.place(), "a simulated rig without calibration",
-                           "the table [calibration]",
-                           "add it: the simulated tapper strikes as it says");
+                           "the table [calibration]", "add it: pulses are chosen by it");
   }
   Simulation simulation;
   simulation.tapper = read_tapper(in.table("tapper"), rig);
+  check_calibration(rig, simulation.tapper, in.place());
   simulation.devices = read_devices(in, rig);
   const bool samples = std::any_of(
       simulation.devices.begin(), simulation.devices.end(),

@@ -3,7 +3,6 @@
 #include <algorithm>
 
 #include "virtual/physics/basic_math.hpp"
-#include "virtual/physics/impact.hpp"
 #include "virtual/physics/piezo.hpp"
 
 namespace plexor::virtual_rig {
@@ -68,12 +67,12 @@ Surface::Surface(const SurfaceSettings& surface, const DiscSettings& disc,
   }
 }
 
-void Surface::strike(std::size_t spot, double impulse_ns, double contact_s,
+void Surface::strike(std::size_t spot, const physics::ForcePulse& blow,
                      base::Duration before_next) {
   for (Mode& mode : modes_) {
-    const double scale = impulse_ns * physics::half_sine_spectrum(mode.hz, contact_s);
-    const Rotor& charge = mode.charge_per_impulse[spot];
-    mode.ringing.excite({scale * charge.real, scale * charge.imaginary}, before_next);
+    const physics::Spectrum force = physics::spectrum(blow, mode.hz);
+    const Rotor scale{blow.impulse_ns * force.real, blow.impulse_ns * force.imaginary};
+    mode.ringing.excite(product(mode.charge_per_impulse[spot], scale), before_next);
   }
 }
 

@@ -71,12 +71,17 @@ Stroke Tapper::stroke_of(const base::Pulse& pulse) {
     return Arrival{pulse.on + std::max(after_on + shift, Duration{1}), speed_m_s * speed_scale};
   };
   Stroke stroke{.pulse = pulse, .contacts = {}, .click = {}, .coil_c = at_pulse_.winding_c};
-  if (!is_turn(pulses_, settings_.miss_every)) {
+  const bool at_home = was_home_at_ <= pulse.on;
+  const bool stays_out = tap.first_motion && !tap.click;
+  home_at_ = pulse.on + tap.settled;
+  if (at_home && stays_out) home_at_ = base::Instant::max();
+  if (!at_home) home_at_ = std::max(was_home_at_, home_at_);
+  if (at_home && !is_turn(pulses_, settings_.miss_every)) {
     for (const auto& contact : tap.contacts) {
       stroke.contacts.push_back(arrival(contact.at, contact.speed_m_s));
     }
   }
-  if (tap.click) stroke.click = arrival(tap.click->at, tap.click->speed_m_s);
+  if (at_home && tap.click) stroke.click = arrival(tap.click->at, tap.click->speed_m_s);
   const double power_w =
       pulse.on_time > Duration::zero() ? tap.copper_heat_j / base::to_s(pulse.on_time) : 0.0;
   after_pulse_ = safety::after_at_power(coil_, at_pulse_, pulse.on_time, power_w);
@@ -86,6 +91,7 @@ Stroke Tapper::stroke_of(const base::Pulse& pulse) {
 
 Stroke Tapper::strike(const base::Pulse& pulse) {
   ++pulses_;
+  was_home_at_ = home_at_;
   pulse_ = pulse;
   at_pulse_ = safety::after(coil_, after_pulse_, pulse.on - after_pulse_at_, false);
   return stroke_of(pulse);
@@ -105,6 +111,13 @@ physics::ImpactResult blow_of(const TapperSettings& tapper, const SurfaceSetting
        .speed_m_s = speed_m_s,
        .damping_s_m = physics::damping_s_m(surface.restitution, speed_m_s),
        .mobility_m_ns = 1.0 / physics::infinite_plate_impedance_ns_m(surface.plate)});
+}
+
+physics::ForcePulse click_of(const TapperSettings& tapper, double speed_m_s) {
+  constexpr double metal_contact_s = 0.1e-3;
+  const physics::Solenoid& solenoid = tapper.solenoid;
+  const double impulse_ns = solenoid.moving_mass_kg * speed_m_s * (1.0 + solenoid.back_restitution);
+  return physics::half_sine_pulse(tapper.click_share * impulse_ns, metal_contact_s);
 }
 
 }  // namespace plexor::virtual_rig

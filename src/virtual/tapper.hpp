@@ -28,8 +28,9 @@ struct Stroke {
 };
 
 /// The solenoid under its pulses: each is integrated at the winding's temperature
-/// of that moment, with scatter and scripted faults on top. A pulse finds the
-/// plunger at rest: the rig's min_rest must leave it the time.
+/// of that moment, with scatter and scripted faults on top. A pulse that does not
+/// find the plunger at rest at its stop does not land: the rig's min_rest must
+/// leave it the time, and a plunger that sticks stays where it is.
 class Tapper {
  public:
   /// `surface_restitution`: how much of its speed the plunger keeps at the surface.
@@ -64,10 +65,15 @@ class Tapper {
   safety::CoilState at_pulse_;
   safety::CoilState after_pulse_;
   base::Instant after_pulse_at_ = base::segment_start;
+  base::Instant home_at_ = base::segment_start;      ///< when the last strike is over
+  base::Instant was_home_at_ = base::segment_start;  ///< and the one before it
 };
 
 /// The blow of the plunger on the surface at a speed (physics/impact.hpp).
 [[nodiscard]] physics::ImpactResult blow_of(const TapperSettings& tapper,
                                             const SurfaceSettings& surface, double speed_m_s);
+
+/// What a stop of the tapper itself brings onto the surface through the frame.
+[[nodiscard]] physics::ForcePulse click_of(const TapperSettings& tapper, double speed_m_s);
 
 }  // namespace plexor::virtual_rig

@@ -181,7 +181,7 @@ void VirtualRig::happen(const Happening& happening) {
     case Happening::Kind::contact: return lifted_ ? hit_a_stop(happening) : touch(happening);
     case Happening::Kind::click: return hit_a_stop(happening);
     case Happening::Kind::blow:
-      if (sensor_) sensor_->strike(happening.impulse_ns, happening.contact_s, now_);
+      if (sensor_) sensor_->strike(happening.blow, now_);
       return;
   }
 }
@@ -200,10 +200,9 @@ void VirtualRig::touch(const Happening& contact) {
     truth.contact_s = impact.contact_s;
     Happening blow = contact;
     blow.kind = Happening::Kind::blow;
-    blow.impulse_ns =
-        impact.impulse_ns * tapper_.blow_scatter(simulation_.sensor->surface.amplitude_cv);
-    blow.contact_s = impact.contact_s;
-    timeline_.emplace(now_ + to_duration(impact.contact_s / 2.0), blow);
+    blow.blow = physics::force_pulse(impact);
+    blow.blow.impulse_ns *= tapper_.blow_scatter(simulation_.sensor->surface.amplitude_cv);
+    timeline_.emplace(now_ + to_duration(blow.blow.middle_s), blow);
   }
   tell_(truth);
   for (auto& device : devices_) device->feel(now_);
@@ -213,22 +212,17 @@ void VirtualRig::touch(const Happening& contact) {
 /// The plunger reaches a stop of the tapper itself, whose frame brings a share of the blow to the
 /// surface: the back stop on its return, and the front one if no surface is in its way.
 void VirtualRig::hit_a_stop(const Happening& click) {
-  constexpr double metal_contact_s = 0.1e-3;
   tell_({.kind = Truth::Kind::click,
          .at = now_,
          .firing = click.firing,
          .tap = click.tap,
          .speed_m_s = click.speed_m_s,
          .coil_c = click.coil_c});
-  const TapperSettings& tapper = simulation_.tapper;
-  if (!sensor_ || tapper.click_share == 0.0) return;
-  const double given_back = 1.0 + tapper.solenoid.back_restitution;
+  if (!sensor_ || simulation_.tapper.click_share == 0.0) return;
   Happening blow = click;
   blow.kind = Happening::Kind::blow;
-  blow.impulse_ns =
-      tapper.click_share * tapper.solenoid.moving_mass_kg * click.speed_m_s * given_back;
-  blow.contact_s = metal_contact_s;
-  timeline_.emplace(now_ + to_duration(metal_contact_s / 2.0), blow);
+  blow.blow = click_of(simulation_.tapper, click.speed_m_s);
+  timeline_.emplace(now_ + to_duration(blow.blow.middle_s), blow);
 }
 
 void VirtualRig::disturb() {

@@ -67,11 +67,10 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
     Kind kind;
     std::uint32_t firing;
     std::uint32_t tap;
-    base::Pulse pulse;        ///< the one it comes from
-    double speed_m_s = 0.0;   ///< contact and click
-    double coil_c = 0.0;      ///< likewise
-    double impulse_ns = 0.0;  ///< blow: the middle of its contact is now
-    double contact_s = 0.0;
+    base::Pulse pulse;           ///< the one it comes from
+    double speed_m_s = 0.0;      ///< contact and click
+    double coil_c = 0.0;         ///< likewise
+    physics::ForcePulse blow{};  ///< blow: its middle is now
   };
 
   void check(std::span<const base::Pulse> pulses) const;

@@ -78,6 +78,15 @@ class EndToEnd(PlexorTestCase):
             self.assertIn(surface, text)
         self.assertEqual(text.count("<canvas"), 16)
 
+    def test_traces_never_replace_anything_but_a_page(self):
+        scenario = self.scenario()
+        rig = self.write("own.toml", RIG.read_text())
+        for page in [rig, scenario, "/dev/null", "", self.folder, self.folder / "no" / "tap.html"]:
+            with self.subTest(page):
+                self.assert_refused(self.plexor("rehearse", scenario, "--rig", rig,
+                                                "--traces", page), "--traces")
+        self.assertIn("[rig]", rig.read_text())
+
     def test_the_truth_lies_beside_the_journal_and_agrees_with_it(self):
         self.run_scenario(self.scenario())
         run = self.folder / "run"

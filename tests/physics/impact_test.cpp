@@ -141,6 +141,38 @@ TEST(HalfSineSpectrum, HasItsKnownPoints) {  // -3 dB at 0.59/T, -10 dB at 1.02/
   EXPECT_NEAR(half_sine_spectrum(0.5 / 0.5e-3, 0.5e-3), std::acos(-1.0) / 4.0, 1e-6);
 }
 
+TEST(ForcePulse, OfAHalfSineHasItsSpectrum) {
+  const ForcePulse pulse = half_sine_pulse(0.01, 0.5e-3);
+  EXPECT_NEAR(pulse.middle_s, 0.25e-3, 1e-12);
+  for (const double hz : {0.0, 500.0, 1180.0, 2040.0, 3000.0, 4500.0}) {
+    const Spectrum at = spectrum(pulse, hz);
+    EXPECT_NEAR(std::hypot(at.real, at.imaginary), half_sine_spectrum(hz, 0.5e-3), 2e-3) << hz;
+    EXPECT_NEAR(at.imaginary, 0.0, 1e-9) << "symmetrical about its middle";
+  }
+}
+
+TEST(ForcePulse, OfAnImpactThatPeaksEarlyReachesHigherThanAHalfSineOfItsLength) {
+  Impact impact{.mass_kg = 0.012, .tip_radius_m = 0.006, .modulus_pa = 3e9, .speed_m_s = 0.9};
+  impact.damping_s_m = damping_s_m(0.35, 0.9);
+  const ImpactResult result = strike(impact);
+  const ForcePulse pulse = force_pulse(result);
+  EXPECT_LT(pulse.middle_s, 0.4 * result.contact_s);
+  const double hz = 1.2 / result.contact_s;
+  const Spectrum at = spectrum(pulse, hz);
+  EXPECT_GT(std::hypot(at.real, at.imaginary), 1.5 * half_sine_spectrum(hz, result.contact_s));
+  // Against the finely sampled force itself.
+  double real = 0.0;
+  double sum = 0.0;
+  const double step_s = result.contact_s / 2000.0;
+  const auto force = force_samples_n(result, step_s);
+  for (std::size_t i = 0; i < force.size(); ++i) {
+    const double t = static_cast<double>(i) * step_s - pulse.middle_s;
+    real += force[i] * std::cos(2.0 * 3.14159265358979 * hz * t);
+    sum += force[i];
+  }
+  EXPECT_NEAR(at.real, real / sum, 3e-3);
+}
+
 TEST(IkClass, BeginsAtItsEnergy) {  // IEC 62262, IK11 since 2021
   EXPECT_EQ(ik_class(0.0064), "IK00");
   EXPECT_EQ(ik_class(0.139), "IK00");

@@ -69,8 +69,8 @@ report::TracedTap traced_tap() {
   return {.surface = "oak </script> counter",
           .rig = "a sample",
           .figures = {{"Strike", "0.90 m/s"}, {"Lowest modes", "220, 350, 570 Hz"}},
-          .plots = {{"Coil and plunger", "Two axes.", {current, plunger}},
-                    {"Disc voltage", "One axis.", {voltage}}}};
+          .plots = {{"Coil and plunger", "Two axes.", "since switching on", {current, plunger}},
+                    {"Disc voltage", "One axis.", "since contact", {voltage}}}};
 }
 
 }  // namespace

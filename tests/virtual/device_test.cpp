@@ -159,6 +159,23 @@ TEST(Firmware, ALockoutLongerThanTheIntervalLosesTheSecondKnock) {
   EXPECT_THAT(answers(simulation, {0ms, 190ms}), IsEmpty());
 }
 
+TEST(Firmware, HearsTheVeryFirstTap) {
+  // It has been on for a while when a run begins: its window need not fill first.
+  const rig::RigFile rig = workshop_rig();
+  VirtualRig virtual_rig(rig, workshop_simulation(), 5, false);
+  virtual_rig.fire(pulses_for(rig, base::segment_start + 60ms, {0ms, 190ms}));
+  EXPECT_EQ(only<base::Event>(observe_all(virtual_rig, base::segment_start + 2s)).size(), 1U);
+}
+
+TEST(Firmware, EndlessKnocksAreNoRhythmAndTakeNoMemory) {
+  Simulation simulation = workshop_simulation();
+  peak_of(simulation) = {.window = 8, .k_sigma = 1.0};
+  simulation.sensor->front_end.noise_mv = 1000;
+  firmware_of(simulation).lockout = 0ms;
+  VirtualRig virtual_rig(workshop_rig(), simulation, 5, false);
+  EXPECT_THAT(only<base::Event>(observe_all(virtual_rig, base::segment_start + 60s)), IsEmpty());
+}
+
 TEST(Firmware, AnInsensitiveUnitHearsNothing) {
   Simulation simulation = workshop_simulation();
   firmware_of(simulation).sensitivity = 0.01;

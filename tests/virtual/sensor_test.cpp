@@ -87,7 +87,7 @@ double peak(const std::vector<double>& signal) {
 std::vector<double> struck(const SensorSettings& settings, double impulse_ns,
                            double contact_s = 0.3e-3) {
   Sensor sensor(settings, 1);
-  sensor.strike(impulse_ns, contact_s, base::segment_start);
+  sensor.strike(physics::half_sine_pulse(impulse_ns, contact_s), base::segment_start);
   return signal_until(sensor, base::segment_start + 300ms);
 }
 

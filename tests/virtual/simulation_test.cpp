@@ -111,6 +111,33 @@ TEST(ParseSimulation, NamesWhatIsWrongAndWhere) {
   EXPECT_THAT(error_of(oak_with("noise_mv = 1.6", "noise_mv = nan")), HasSubstr("noise_mv"));
 }
 
+TEST(ParseSimulation, ReadsTheDriftInItsOwnUnit) {
+  const auto text = oak_with("strike_cv = 0.02", "transit_drift_ms_per_hour = 2");
+  EXPECT_EQ(parse(text).tapper.transit_drift_per_hour, 2ms);
+}
+
+TEST(ParseSimulation, RefusesACalibrationThatTheSolenoidDoesNotKeep) {
+  rig::RigFile rig = workshop_rig();
+  rig.calibration->points[2].strike.um_s *= 2;
+  EXPECT_THAT(error_of(read_source_file(oak), rig),
+              AllOf(HasSubstr("1.376 m/s"), HasSubstr("0.688 m/s"), HasSubstr("10.5 ms")));
+  rig = workshop_rig();
+  for (auto& point : rig.calibration->points) point.transit += 20ms;
+  EXPECT_THAT(error_of(read_source_file(oak), rig), HasSubstr("after 17.45 ms"));
+  rig = workshop_rig();
+  rig.calibration->coil_temperature_c = 90;
+  EXPECT_THAT(error_of(read_source_file(oak), rig), HasSubstr("lands"));
+}
+
+TEST(ParseSimulation, RefusesPlatesThatNobodyCouldHearOrCompute) {
+  EXPECT_THAT(error_of(oak_with("length_mm = 1200\nwidth_mm = 600\nthickness_mm = 38",
+                                "length_mm = 50\nwidth_mm = 50\nthickness_mm = 200")),
+              HasSubstr("lowest mode"));
+  EXPECT_THAT(error_of(oak_with("length_mm = 1200\nwidth_mm = 600\nthickness_mm = 38",
+                                "length_mm = 10000\nwidth_mm = 10000\nthickness_mm = 0.5")),
+              HasSubstr("modes below 5000 Hz"));
+}
+
 TEST(ParseSimulation, NeedsOneSimulatedDeviceForEachDevice) {
   rig::RigFile rig = workshop_rig();
   rig.devices.push_back({.name = "shelf", .version = "1"});

@@ -111,7 +111,7 @@ TEST(Tapper, AWarmCoilStrikesLaterAndSofterAndAHotOneNotAtAll) {
   const Stroke cold = tapper.strike(pulse_at(0s, 10ms));
   const auto after_seconds_of_heating = [&](base::Duration begin, int seconds) {
     for (int i = 0; i < 20 * seconds; ++i) (void)tapper.strike(pulse_at(begin + i * 50ms, 45ms));
-    return tapper.strike(pulse_at(begin + seconds * 1s, 10ms));
+    return tapper.strike(pulse_at(begin + seconds * 1s + 200ms, 10ms));
   };
   const Stroke warm = after_seconds_of_heating(1s, 15);
   EXPECT_GT(warm.coil_c, cold.coil_c + 5.0);
@@ -134,6 +134,25 @@ TEST(Tapper, ACutPulseIsThePulseThatItBecame) {
   EXPECT_EQ(became.contacts[0].at, meant.contacts[0].at);
   // And the coil has been heated by no more than that.
   EXPECT_EQ(cut.strike(pulse_at(2s, 10ms)).coil_c, whole.strike(pulse_at(2s, 10ms)).coil_c);
+}
+
+TEST(Tapper, APulseThatFindsThePlungerAwayDoesNotLand) {
+  Tapper tapper = workshop_tapper(without_scatter());
+  EXPECT_THAT(tapper.strike(pulse_at(1s, 11ms)).contacts, SizeIs(1));
+  EXPECT_THAT(tapper.strike(pulse_at(1020ms, 11ms)).contacts, IsEmpty());  // on its way home
+  EXPECT_THAT(tapper.strike(pulse_at(1200ms, 11ms)).contacts, SizeIs(1));
+}
+
+TEST(Tapper, APlungerThatSticksStaysOut) {
+  TapperSettings settings = without_scatter();
+  settings.solenoid.spring_preload_n = 0.05;
+  settings.solenoid.spring_rate_n_m = 0.0;
+  settings.solenoid.friction_n = 0.3;
+  Tapper tapper = workshop_tapper(settings);
+  const Stroke first = tapper.strike(pulse_at(1s, 11ms));
+  EXPECT_FALSE(first.contacts.empty());
+  EXPECT_FALSE(first.click);
+  EXPECT_THAT(tapper.strike(pulse_at(10s, 11ms)).contacts, IsEmpty());
 }
 
 TEST(TapperFaults, EveryThirdPulseMisses) {

@@ -33,6 +33,7 @@ rig::RigFile workshop_rig() {
   rig::RigFile rig;
   rig.name = "workshop";
   rig.contact = rig::ContactKind::tip_switch;
+  rig.limits.moving_mass_kg = 0.012;
   rig.coil = {.supply_v = 12,
               .resistance_20c_ohm = 15,
               .winding_j_k = 8,

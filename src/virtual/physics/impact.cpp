@@ -170,6 +170,48 @@ std::vector<double> force_samples_n(const ImpactResult& result, double step_s) {
   }
 }
 
+namespace {
+
+constexpr int slices_per_pulse = 40;
+
+ForcePulse sliced(double impulse_ns, const std::vector<double>& force_n, double step_s) {
+  ForcePulse pulse{.impulse_ns = impulse_ns, .middle_s = 0.0, .slices = {}};
+  double sum = 0.0;
+  for (const double force : force_n) sum += force;
+  for (std::size_t i = 0; i < force_n.size(); ++i) {
+    pulse.middle_s += static_cast<double>(i) * step_s * force_n[i] / sum;
+  }
+  for (std::size_t i = 0; i < force_n.size(); ++i) {
+    pulse.slices.push_back({static_cast<double>(i) * step_s - pulse.middle_s, force_n[i] / sum});
+  }
+  return pulse;
+}
+
+}  // namespace
+
+ForcePulse force_pulse(const ImpactResult& result) {
+  const double step_s = result.contact_s / slices_per_pulse;
+  return sliced(result.impulse_ns, force_samples_n(result, step_s), step_s);
+}
+
+ForcePulse half_sine_pulse(double impulse_ns, double width_s) {
+  std::vector<double> force_n;
+  for (int i = 0; i <= slices_per_pulse; ++i) {
+    force_n.push_back(sin_cos_turns(0.5 * i / slices_per_pulse).sin);
+  }
+  return sliced(impulse_ns, force_n, width_s / slices_per_pulse);
+}
+
+Spectrum spectrum(const ForcePulse& pulse, double frequency_hz) {
+  Spectrum sum{0.0, 0.0};
+  for (const ForcePulse::Slice& slice : pulse.slices) {
+    const SinCos angle = sin_cos_turns(frequency_hz * slice.since_middle_s);
+    sum.real += slice.share * angle.cos;
+    sum.imaginary -= slice.share * angle.sin;
+  }
+  return sum;
+}
+
 double half_sine_spectrum(double frequency_hz, double width_s) {
   const double cycles = frequency_hz * width_s;
   const double denominator = 1.0 - 4.0 * cycles * cycles;

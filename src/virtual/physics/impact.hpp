@@ -94,6 +94,28 @@ struct ImpactResult {
 /// The force at 0, step, 2 step ... seconds after touching, until the surfaces have parted.
 [[nodiscard]] std::vector<double> force_samples_n(const ImpactResult& result, double step_s);
 
+/// A force pulse as what rings sees it: an impulse, spread over slices of time.
+struct ForcePulse {
+  struct Slice {
+    double since_middle_s;
+    double share;  ///< of the impulse; all together 1
+  };
+  double impulse_ns = 0.0;
+  double middle_s = 0.0;  ///< centroid, after touching
+  std::vector<Slice> slices;
+};
+
+/// The pulse of a computed impact, and a half sine of this impulse and width.
+[[nodiscard]] ForcePulse force_pulse(const ImpactResult& result);
+[[nodiscard]] ForcePulse half_sine_pulse(double impulse_ns, double width_s);
+
+/// Spectrum of a pulse about its middle, relative to 0 Hz: the sum of share exp(-i 2 pi f t).
+struct Spectrum {
+  double real;
+  double imaginary;
+};
+[[nodiscard]] Spectrum spectrum(const ForcePulse& pulse, double frequency_hz);
+
 /// Spectrum of a half-sine pulse of this width, relative to 0 Hz:
 /// |cos(pi f T) / (1 - (2 f T)^2)|; first zero at f = 1.5/T.
 [[nodiscard]] double half_sine_spectrum(double frequency_hz, double width_s);
