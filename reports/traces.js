@@ -23,7 +23,8 @@
     const scales = {
       x: {
         type: "linear",
-        bounds: "data",
+        min: traces[0].points[0][0],
+        max: traces[0].points[traces[0].points.length - 1][0],
         title: { display: true, text: since + " / ms", color: inks.faint },
         ticks: { color: inks.faint, maxTicksLimit: 8, includeBounds: false },
         grid: { color: inks.rule },
