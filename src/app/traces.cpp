@@ -20,8 +20,8 @@ using virtual_rig::TraceSample;
 
 /// A part of a curve, in milliseconds; times since `zero_s`.
 struct Shown {
-  double from_ms;
-  double until_ms;
+  double from_ms = 0.0;
+  double until_ms = 0.0;
   double zero_s = 0.0;
 };
 
