@@ -4,12 +4,12 @@
 #include <fmt/core.h>
 
 #include <cstdint>
-#include <map>
 #include <string>
 #include <vector>
 
 #include "base/random.hpp"
 #include "judge/matching.hpp"
+#include "ratio_reporter.hpp"
 
 namespace {
 
@@ -69,33 +69,10 @@ void match_all(benchmark::State& state) {
 BENCHMARK(read_both)->Unit(benchmark::kMillisecond)->Repetitions(9);
 BENCHMARK(match_all)->Unit(benchmark::kMillisecond)->Repetitions(9);
 
-/// Prints as usual and keeps the medians for the ratio.
-class RatioReporter : public benchmark::ConsoleReporter {
- public:
-  void ReportRuns(const std::vector<Run>& runs) override {
-    ConsoleReporter::ReportRuns(runs);
-    for (const Run& run : runs) {
-      if (run.aggregate_name == "median")
-        medians_[run.run_name.function_name] = run.GetAdjustedCPUTime();
-    }
-  }
-  [[nodiscard]] double median(const std::string& name) const { return medians_.at(name); }
-
- private:
-  std::map<std::string, double> medians_;
-};
-
 }  // namespace
 
 int main(int argc, char** argv) {
-  // Repetitions take turns, so that whatever else runs slows both alike.
-  std::string take_turns = "--benchmark_enable_random_interleaving=true";
-  std::vector<char*> arguments(argv, argv + argc);
-  arguments.push_back(take_turns.data());
-  int count = static_cast<int>(arguments.size());
-  benchmark::Initialize(&count, arguments.data());
-  RatioReporter reporter;
-  benchmark::RunSpecifiedBenchmarks(&reporter);
+  const plexor::RatioReporter reporter = plexor::run_in_turns(argc, argv);
   const double reference = reporter.median("read_both");
   const double matching = reporter.median("match_all");
   fmt::print("matching 10 M x 10 M: goal <= {:.1f} x, reference {:.1f} ms, ratio {:.2f}\n", goal,

@@ -7,12 +7,12 @@
 
 #include <chrono>
 #include <fstream>
-#include <map>
 #include <random>
 #include <sstream>
 #include <string>
 #include <vector>
 
+#include "ratio_reporter.hpp"
 #include "rig/rig_file.hpp"
 #include "virtual/peak_detector.hpp"
 #include "virtual/virtual_rig.hpp"
@@ -91,31 +91,13 @@ BENCHMARK(plain_loop_of_the_counter)->Unit(benchmark::kMillisecond)->Repetitions
 BENCHMARK(plain_loop_of_three_modes)->Unit(benchmark::kMillisecond)->Repetitions(5);
 BENCHMARK(virtual_night)->Unit(benchmark::kMillisecond)->Repetitions(5);
 
-/// Prints as usual and keeps the medians, in milliseconds.
-class RatioReporter : public benchmark::ConsoleReporter {
- public:
-  void ReportRuns(const std::vector<Run>& runs) override {
-    ConsoleReporter::ReportRuns(runs);
-    for (const Run& run : runs) {
-      if (run.aggregate_name == "median")
-        medians_[run.run_name.function_name] = run.GetAdjustedCPUTime();
-    }
-  }
-  [[nodiscard]] double median_ms(const std::string& name) const { return medians_.at(name); }
-
- private:
-  std::map<std::string, double> medians_;
-};
-
 }  // namespace
 
 int main(int argc, char** argv) {
-  benchmark::Initialize(&argc, argv);
-  RatioReporter reporter;
-  benchmark::RunSpecifiedBenchmarks(&reporter);
-  const double night_ms = reporter.median_ms("virtual_night");
+  const plexor::RatioReporter reporter = plexor::run_in_turns(argc, argv);
+  const double night_ms = reporter.median("virtual_night");
   for (const std::string name : {"plain_loop_of_the_counter", "plain_loop_of_three_modes"}) {
-    const double plain_ms = part * reporter.median_ms(name);
+    const double plain_ms = part * reporter.median(name);
     fmt::print("{}: goal >= {:.0f} x faster, reference {:.2f} s, ratio {:.1f}\n", name, ratio_goal,
                plain_ms / 1e3, plain_ms / night_ms);
   }
