@@ -34,7 +34,6 @@ void Interlock::trip(Cause cause) {
   if (!may_move()) return;
   state_ = InterlockState::tripped;
   cause_ = cause;
-  ++epoch_;
 }
 
 /// Nobody has armed: safe or ready, by the guards alone.
@@ -92,7 +91,6 @@ void Interlock::end_trial() {
 void Interlock::disarm() {
   if (!may_move()) return;
   state_ = InterlockState::ready;
-  ++epoch_;
   settle();
 }
 
