@@ -9,6 +9,7 @@
 
 #include "analysis/analyse.hpp"
 #include "app/csv_file.hpp"
+#include "app/progress_bar.hpp"
 #include "journal/reader.hpp"
 #include "report/json.hpp"
 #include "report/junit.hpp"
@@ -33,11 +34,13 @@ report::Style style_of_stdout() {
 analysis::Results make_reports(const run::RunFolder& folder) {
   CsvFile csv(folder.trials_csv());
   analysis::Analysis analysis([&](const analysis::TrialRow& row) { csv.append(row); });
+  ProgressBar bar("reading");
+  const auto take = [&](const journal::Entry& entry) {
+    if (const auto* header = std::get_if<journal::Header>(&entry.record)) csv.begin(*header);
+    analysis.take(entry);
+  };
   const journal::ReadSummary reading =
-      journal::read_journal(folder.journal(), [&](const journal::Entry& entry) {
-        if (const auto* header = std::get_if<journal::Header>(&entry.record)) csv.begin(*header);
-        analysis.take(entry);
-      });
+      journal::read_journal(folder.journal(), take, [&bar](double share) { bar.show(share); });
   analysis::Results results = analysis.finish(reading);
   csv.finish();
   run::replace_file(folder.results_json(), report::results_json(results));

@@ -8,6 +8,8 @@
 #include <algorithm>
 #include <cerrno>
 #include <cstring>
+#include <filesystem>
+#include <system_error>
 #include <utility>
 
 #include "base/error.hpp"
@@ -126,12 +128,20 @@ File open_to_read(const std::filesystem::path& path) {
 }  // namespace
 
 ReadSummary read_journal(const std::filesystem::path& path,
-                         const std::function<void(const Entry&)>& take) {
+                         const std::function<void(const Entry&)>& take,
+                         const std::function<void(double share)>& progress) {
   const File file = open_to_read(path);
+  std::error_code unknown;
+  const auto size = static_cast<double>(std::filesystem::file_size(path, unknown));
+  double done = 0.0;
   const auto source = [&](char* to, std::size_t room) -> std::size_t {
     while (true) {
       const ssize_t got = ::read(file.descriptor(), to, room);
-      if (got >= 0) return static_cast<std::size_t>(got);
+      if (got >= 0) {
+        done += static_cast<double>(got);
+        if (!unknown && done <= size) progress(done / size);
+        return static_cast<std::size_t>(got);
+      }
       if (errno != EINTR) {
         throw base::InputError({.file = path.string()}, std::strerror(errno), std::string{wanted});
       }

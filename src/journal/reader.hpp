@@ -39,8 +39,10 @@ struct ReadSummary {
 /// missing), but the line itself is good. The first line must be a Header of a
 /// readable format version, otherwise, or if the file can't be read, throws
 /// base::InputError. An entry is valid only during the call of `take`.
-ReadSummary read_journal(const std::filesystem::path& path,
-                         const std::function<void(const Entry&)>& take);
+/// `progress` hears now and then what share of the file has been read, 0 to 1.
+ReadSummary read_journal(
+    const std::filesystem::path& path, const std::function<void(const Entry&)>& take,
+    const std::function<void(double share)>& progress = [](double) {});
 
 /// The same on bytes in memory (tests, fuzzing); `name` is for messages.
 ReadSummary read_journal_bytes(std::string_view bytes, const std::string& name,

@@ -2,7 +2,12 @@
 
 #include <gmock/gmock.h>
 
+#include <unistd.h>
+
+#include <algorithm>
 #include <boost/crc.hpp>
+#include <filesystem>
+#include <fstream>
 
 #include "base/error.hpp"
 #include "base/random.hpp"
@@ -50,6 +55,22 @@ TEST(Reader, CountsRecordsAndBytes) {
   EXPECT_EQ(read.summary.records, sample_records().size());
   EXPECT_EQ(read.summary.bytes, bytes.size());
   EXPECT_EQ(read.summary.next_sequence, sample_records().size());
+}
+
+TEST(Reader, TellsHowFarItHasRead) {
+  const auto path = std::filesystem::temp_directory_path() /
+                    ("plexor-progress-" + std::to_string(getpid()) + ".jsonl");
+  std::vector<Record> records{Header{}};
+  records.resize(20'000, Segment{.boot_id = "b"});  // longer than one read
+  std::ofstream(path) << journal_of(records);
+  std::vector<double> shares;
+  read_journal(
+      path, [](const Entry&) {}, [&](double share) { shares.push_back(share); });
+  std::filesystem::remove(path);
+  ASSERT_GT(shares.size(), 2U);
+  EXPECT_TRUE(std::is_sorted(shares.begin(), shares.end()));
+  EXPECT_LT(shares.front(), 0.9);
+  EXPECT_EQ(shares.back(), 1.0);
 }
 
 TEST(Reader, DoesNotMindWhereItsBufferEnds) {
