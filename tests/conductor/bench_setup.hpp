@@ -72,6 +72,7 @@ inline std::string calibrated_rig_text() {
   const auto replace = [&](const std::string& passage, const std::string& instead) {
     text.replace(text.find(passage), passage.size(), instead);
   };
+  replace("coil_temperature_c = 23", "coil_temperature_c = 25");
   replace("on_ms = 8\nstrike_m_s = 0.3\ntransit_ms = 20",
           "on_ms = 9.2\nstrike_m_s = 0.281\ntransit_ms = 17.45");
   replace("on_ms = 12\nstrike_m_s = 1.5\ntransit_ms = 12",
