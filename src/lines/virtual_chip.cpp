@@ -132,25 +132,31 @@ std::optional<Change> VirtualChip::kept_change(std::uint64_t number) const {
   return change;
 }
 
+/// A writer that is held up, or died, in the middle leaves a hole. What was written behind it is
+/// handed out once it has waited for the hole long enough.
+std::optional<Change> VirtualChip::oldest_after(std::uint64_t after) const {
+  constexpr base::Duration patience = std::chrono::milliseconds{100};
+  const std::uint64_t newest = newest_change();
+  const std::uint64_t oldest = newest > kept_changes ? newest - kept_changes + 1 : 1;
+  const std::uint64_t wanted = std::max(after + 1, oldest);
+  for (std::uint64_t number = wanted; number <= newest; ++number) {
+    const auto change = kept_change(number);
+    if (!change) continue;
+    const bool has_waited = kernel_now() - change->at > patience;
+    return number == wanted || has_waited ? change : std::nullopt;
+  }
+  return std::nullopt;
+}
+
 std::optional<Change> VirtualChip::next_change(std::uint64_t after, KernelInstant deadline) const {
-  // A writer that died in the middle leaves a hole; nobody waits for it longer than this.
-  constexpr base::Duration patience = std::chrono::milliseconds{20};
-  const KernelInstant begin = kernel_now();
+  constexpr base::Duration longest_nap = std::chrono::milliseconds{10};
   for (;;) {
     const std::uint32_t bell = segment_->bell.load();
-    const std::uint64_t newest = newest_change();
-    const std::uint64_t oldest = newest > kept_changes ? newest - kept_changes + 1 : 1;
-    const std::uint64_t wanted = std::max(after + 1, oldest);
-    for (std::uint64_t number = wanted; number <= newest; ++number) {
-      if (const auto change = kept_change(number)) return change;
-      if (kernel_now() - begin < patience) break;  // it may be on its way
-    }
+    if (auto change = oldest_after(after)) return change;
     const base::Duration left = deadline - kernel_now();
     if (left <= base::Duration::zero()) return std::nullopt;
-    const base::Duration nap = newest >= wanted ? std::min(left, patience / 10) : left;
-    const timespec wait{nap / std::chrono::seconds{1},
-                        static_cast<long>((nap % std::chrono::seconds{1}).count())};
-    syscall(SYS_futex, &segment_->bell, FUTEX_WAIT, bell, &wait, nullptr, 0);
+    const timespec nap{0, static_cast<long>(std::min(left, longest_nap).count())};
+    syscall(SYS_futex, &segment_->bell, FUTEX_WAIT, bell, &nap, nullptr, 0);
   }
 }
 

@@ -62,6 +62,7 @@ class VirtualChip {
   struct Segment;
   VirtualChip(std::string file, std::shared_ptr<Segment> segment);
   [[nodiscard]] std::optional<Change> kept_change(std::uint64_t number) const;
+  [[nodiscard]] std::optional<Change> oldest_after(std::uint64_t after) const;
   void record(std::uint32_t offset, bool high);
 
   std::string file_;
