@@ -1,7 +1,6 @@
 #pragma once
 
 #include <filesystem>
-#include <string>
 
 #include "run/file_replacement.hpp"
 #include "virtual/virtual_rig.hpp"
@@ -19,7 +18,6 @@ class TruthFile {
 
  private:
   run::FileReplacement file_;
-  std::string buffer_;
 };
 
 }  // namespace plexor::app

@@ -100,10 +100,13 @@ bool VirtualChip::is_driven_by_owner(std::uint32_t offset) const {
   return line.owner.load() != 0 && line.is_output.load();
 }
 
+void VirtualChip::require_line(std::uint32_t offset) const {
+  if (offset < line_count) return;
+  fail(file_, fmt::format("no line {} (0 to {})", offset, line_count - 1));
+}
+
 std::optional<int> VirtualChip::take(std::uint32_t offset, Direction direction) {
-  if (offset >= line_count)
-    fail(file_, fmt::format("no line {} (0 to {})", offset, line_count - 1));
-  Segment::Line& line = segment_->lines[offset];
+  Segment::Line& line = segment_->lines.at(offset);
   std::int32_t holder = 0;
   while (!line.owner.compare_exchange_strong(holder, getpid())) {
     if (is_alive(holder)) return holder;

@@ -43,6 +43,8 @@ class VirtualChip {
 
   // For owners (virtual_lines.cpp).
 
+  /// Throws base::RigFault if the chip has no such line.
+  void require_line(std::uint32_t offset) const;
   /// Makes this process the owner; nothing, or the process id that holds it already.
   [[nodiscard]] std::optional<int> take(std::uint32_t offset, Direction direction);
   void let_go(std::uint32_t offset);

@@ -67,6 +67,7 @@ class VirtualLines final : public Lines {
   }
 
   void take_all() {
+    for (const LineSetting& setting : settings_) chip_.require_line(setting.offset);
     for (std::size_t line = 0; line < settings_.size(); ++line) {
       const LineSetting& setting = settings_[line];
       const auto holder = chip_.take(setting.offset, setting.direction);

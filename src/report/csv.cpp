@@ -41,6 +41,8 @@ void append_quoted(std::string& out, std::string_view text) {
   out += '"';
 }
 
+}  // namespace
+
 void append_text(std::string& out, std::string_view text) {
   const bool plain = std::all_of(text.begin(), text.end(), is_plain);
   if (plain && !could_be_formula(text)) {
@@ -51,6 +53,8 @@ void append_text(std::string& out, std::string_view text) {
   if (could_be_formula(safe)) safe.insert(0, 1, '\'');
   append_quoted(out, safe);
 }
+
+namespace {
 
 template <typename Whole>
 void append_whole(std::string& out, Whole value) {

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 
 #include "analysis/analyse.hpp"
 #include "journal/records.hpp"
@@ -16,6 +17,9 @@
 // Lists in one cell are separated by spaces.
 
 namespace plexor::report {
+
+/// Adds a text from outside as one cell, quoted and defused as said above.
+void append_text(std::string& out, std::string_view text);
 
 /// The header line with its line end. The columns:
 ///   segment, block, trial, attempt   which presentation

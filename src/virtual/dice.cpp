@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "base/random.hpp"
+#include "virtual/durations.hpp"
 #include "virtual/physics/basic_math.hpp"
 
 namespace plexor::virtual_rig {
@@ -11,8 +12,6 @@ namespace {
 
 using base::Duration;
 using base::Instant;
-
-constexpr double nanoseconds_per_hour = 3.6e12;
 
 // What a draw is for: the key's tap.
 constexpr std::uint32_t draw_detected = 0;
@@ -40,9 +39,7 @@ std::uint64_t Dice::bits(std::uint32_t count, std::uint32_t use) const {
 }
 
 void Dice::schedule_alarm(Instant after) {
-  const double mean = nanoseconds_per_hour / settings_.false_alarms_per_hour;
-  const double gap = mean * physics::exponential(bits(alarms_, draw_alarm_gap));
-  next_alarm_ = after + Duration{static_cast<Duration::rep>(gap)};
+  next_alarm_ = after + poisson_gap(settings_.false_alarms_per_hour, bits(alarms_, draw_alarm_gap));
 }
 
 Instant Dice::burst_ends_at() const {

@@ -12,15 +12,11 @@ std::int64_t samples_in(base::Duration span, base::Duration period) {
   return (span + period / 2) / period;
 }
 
-base::Duration period_of(const FrontEndSettings& front_end) {
-  return base::Duration{std::chrono::seconds{1}} / front_end.rate_hz;
-}
-
 std::variant<PeakDetector, EnvelopeDetector> make_detector(const FirmwareSettings& settings,
                                                            const FrontEndSettings& front_end) {
   const std::int32_t mid_rail = 1 << (front_end.bits - 1);
   if (const auto* envelope = std::get_if<EnvelopeSettings>(&settings.detector)) {
-    return EnvelopeDetector(*envelope, mid_rail, period_of(front_end));
+    return EnvelopeDetector(*envelope, mid_rail, front_end.period());
   }
   return PeakDetector(std::get<PeakSettings>(settings.detector), mid_rail);
 }
@@ -35,7 +31,7 @@ Firmware::Firmware(const FirmwareSettings& settings, const FrontEndSettings& fro
       link_(settings.link, device, seed),
       outages_(settings.outages, device, seed),
       device_(device),
-      period_(period_of(front_end)),
+      period_(front_end.period()),
       lockout_samples_(samples_in(settings.lockout, period_)),
       decision_samples_(samples_in(settings.decision_gap, period_)) {
   warm_up();

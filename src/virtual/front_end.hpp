@@ -14,7 +14,7 @@ namespace plexor::virtual_rig {
 /// One device's converter: millivolts to codes, with noise drawn for every sample.
 class FrontEnd {
  public:
-  /// Stretches should not cross a multiple of this many samples: such are the fastest.
+  /// No stretch may cross a multiple of this many samples.
   static constexpr std::size_t block = 256;
 
   FrontEnd(const FrontEndSettings& settings, double sensitivity, std::uint32_t device,

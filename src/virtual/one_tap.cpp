@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 
+#include "virtual/durations.hpp"
 #include "virtual/front_end.hpp"
 #include "virtual/physics/solenoid.hpp"
 #include "virtual/sensor.hpp"
@@ -19,10 +20,6 @@ using namespace std::chrono_literals;
 /// Rings down on every shipped surface within this time.
 constexpr base::Duration looked_at = 300ms;
 constexpr std::int64_t fine_rate_hz = 100'000;
-
-base::Duration duration_of(double seconds) {
-  return base::Duration{static_cast<base::Duration::rep>(seconds * 1e9)};
-}
 
 /// Something that the sensor feels at an instant.
 struct Felt {

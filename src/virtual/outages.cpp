@@ -3,15 +3,9 @@
 #include <algorithm>
 
 #include "base/random.hpp"
-#include "virtual/physics/basic_math.hpp"
+#include "virtual/durations.hpp"
 
 namespace plexor::virtual_rig {
-
-namespace {
-
-constexpr double nanoseconds_per_hour = 3.6e12;
-
-}  // namespace
 
 Outages::Outages(const OutageSettings& settings, std::uint32_t device, std::uint64_t seed)
     : device_(device),
@@ -31,8 +25,7 @@ void Outages::schedule(Kind& kind, base::Instant after) const {
                                                  .trial = kind.count++,
                                                  .tap = kind.use,
                                                  .purpose = base::Purpose::outage});
-  kind.next = after + base::Duration{static_cast<base::Duration::rep>(
-                          nanoseconds_per_hour / kind.per_hour * physics::exponential(bits))};
+  kind.next = after + poisson_gap(kind.per_hour, bits);
 }
 
 base::Instant Outages::next() const { return std::min(resets_.next, hangs_.next); }

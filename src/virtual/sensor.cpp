@@ -3,7 +3,7 @@
 #include <algorithm>
 
 #include "base/random.hpp"
-#include "virtual/physics/basic_math.hpp"
+#include "virtual/durations.hpp"
 
 namespace plexor::virtual_rig {
 
@@ -12,16 +12,11 @@ namespace {
 using base::Duration;
 using base::Instant;
 
-constexpr double nanoseconds_per_hour = 3.6e12;
 /// Envelopes are dropped below this share of a converter step: no code would change by them.
 constexpr double silence_lsb = 0.001;
 
 double scattered(double cv, const base::DrawKey& key) {
   return 1.0 + cv * static_cast<double>(base::truncated_normal_q32(key)) / 4294967296.0;
-}
-
-double lsb_v(const FrontEndSettings& front_end) {
-  return front_end.reference_mv / 1e3 / (1 << front_end.bits);
 }
 
 /// Diodes to both rails; the disc's bleed resistor returns to half the supply.
@@ -49,13 +44,12 @@ Disturbance::Disturbance(const DisturbanceSettings& settings, std::uint32_t kind
 }
 
 void Disturbance::schedule_arrival(Instant after) {
-  const double mean = nanoseconds_per_hour / settings_.per_hour;
   const std::uint64_t bits = base::uniform_bits({.seed = seed_,
                                                  .block = kind_,
                                                  .trial = arrivals_,
                                                  .tap = 0,
                                                  .purpose = base::Purpose::disturbance});
-  next_ = after + Duration{static_cast<Duration::rep>(mean * physics::exponential(bits))};
+  next_ = after + poisson_gap(settings_.per_hour, bits);
 }
 
 double Disturbance::take() {
@@ -78,8 +72,9 @@ double Disturbance::take() {
 }
 
 Sensor::Sensor(const SensorSettings& settings, std::uint64_t seed)
-    : period_(Duration{std::chrono::seconds{1}} / settings.front_end.rate_hz),
-      silence_v_(silence_lsb * lsb_v(settings.front_end)),
+    : period_(settings.front_end.period()),
+      silence_v_(silence_lsb *
+                 physics::lsb_v({settings.front_end.bits, settings.front_end.reference_mv / 1e3})),
       circuit_(settings.disc.circuit()),
       stepper_(circuit_, base::to_s(period_), clamp_of(settings)),
       surface_(settings.surface, settings.disc, spots_of(settings), period_,

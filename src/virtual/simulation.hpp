@@ -64,6 +64,10 @@ struct FrontEndSettings {
   double noise_mv = 0.0;      ///< standard deviation, normal
   double hum_mv = 0.0;        ///< amplitude of the mains
   double hum_hz = 50.0;
+
+  [[nodiscard]] base::Duration period() const {
+    return base::Duration{std::chrono::seconds{1}} / rate_hz;
+  }
 };
 
 /// How the floor shakes the sensor: a decaying oscillation.

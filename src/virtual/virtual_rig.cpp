@@ -8,6 +8,7 @@
 
 #include "base/error.hpp"
 #include "virtual/dice.hpp"
+#include "virtual/durations.hpp"
 #include "virtual/firmware.hpp"
 
 namespace plexor::virtual_rig {
@@ -16,15 +17,11 @@ namespace {
 
 using base::Instant;
 
-/// Of a blow at a usual speed; nothing is lost if there is no surface.
+/// Of a blow at a usual speed; the usual one where nothing says what the surface is.
 double surface_restitution(const Simulation& simulation) {
   constexpr double usual_m_s = 0.9;
   if (!simulation.sensor) return physics::Solenoid{}.surface_restitution;
   return blow_of(simulation.tapper, simulation.sensor->surface, usual_m_s).restitution;
-}
-
-base::Duration to_duration(double seconds) {
-  return base::Duration{static_cast<base::Duration::rep>(seconds * 1e9 + 0.5)};
 }
 
 std::unique_ptr<SimulatedDevice> make_device(const Simulation& simulation, std::uint32_t index,
@@ -90,22 +87,25 @@ void VirtualRig::fire(std::span<const base::Pulse> pulses) {
 
 void VirtualRig::begin_pulse(const Happening& begun) {
   energised_ = begun;
+  touched_ = 0;
   if (sensor_) sensor_->pick_up(simulation_.tapper.pick_up_mv);
   schedule(tapper_.strike(begun.pulse), begun);
 }
 
-/// What is still to come of a stroke: a pulse that was cut has had its first part.
+/// What is still to come of a stroke: a pulse that was cut has had its first part, and the contacts
+/// in it are not made again.
 void VirtualRig::schedule(const Stroke& stroke, const Happening& begun) {
   const auto add = [&](Happening::Kind kind, Instant at, double speed_m_s) {
-    if (at < now_) return;
     Happening next{kind, begun.firing, begun.tap, stroke.pulse, speed_m_s, stroke.coil_c};
     timeline_.emplace(at, next);
   };
   add(Happening::Kind::pulse_ends, stroke.pulse.off(), 0.0);
-  for (const Arrival& contact : stroke.contacts) {
-    add(Happening::Kind::contact, contact.at, contact.speed_m_s);
+  for (std::size_t i = touched_; i < stroke.contacts.size(); ++i) {
+    const Arrival& contact = stroke.contacts[i];
+    add(Happening::Kind::contact, std::max(contact.at, now_), contact.speed_m_s);
   }
-  if (stroke.click) add(Happening::Kind::click, stroke.click->at, stroke.click->speed_m_s);
+  if (stroke.click && stroke.click->at > now_)
+    add(Happening::Kind::click, stroke.click->at, stroke.click->speed_m_s);
 }
 
 void VirtualRig::make_safe() noexcept {
@@ -159,9 +159,8 @@ Instant VirtualRig::next_decision() const {
 
 bool VirtualRig::happen() {
   if (!timeline_.empty() && timeline_.begin()->first <= now_) {
-    const Happening happening = timeline_.begin()->second;
-    timeline_.erase(timeline_.begin());
-    happen(happening);
+    const auto happening = timeline_.extract(timeline_.begin());
+    happen(happening.mapped());
     return true;
   }
   if (sensor_ && sensor_->next_disturbance() <= now_) {
@@ -178,7 +177,9 @@ void VirtualRig::happen(const Happening& happening) {
       energised_.reset();
       if (sensor_) sensor_->pick_up(simulation_.tapper.pick_up_mv);
       return observe(rig::PulseFired{happening.tap, happening.pulse});
-    case Happening::Kind::contact: return lifted_ ? hit_a_stop(happening) : touch(happening);
+    case Happening::Kind::contact:
+      ++touched_;
+      return lifted_ ? hit_a_stop(happening) : touch(happening);
     case Happening::Kind::click: return hit_a_stop(happening);
     case Happening::Kind::blow:
       if (sensor_) sensor_->strike(happening.blow, now_);
@@ -202,7 +203,7 @@ void VirtualRig::touch(const Happening& contact) {
     blow.kind = Happening::Kind::blow;
     blow.blow = physics::force_pulse(impact);
     blow.blow.impulse_ns *= tapper_.blow_scatter(simulation_.sensor->surface.amplitude_cv);
-    timeline_.emplace(now_ + to_duration(blow.blow.middle_s), blow);
+    timeline_.emplace(now_ + duration_of(blow.blow.middle_s), blow);
   }
   tell_(truth);
   for (auto& device : devices_) device->feel(now_);
@@ -222,7 +223,7 @@ void VirtualRig::hit_a_stop(const Happening& click) {
   Happening blow = click;
   blow.kind = Happening::Kind::blow;
   blow.blow = click_of(simulation_.tapper, click.speed_m_s);
-  timeline_.emplace(now_ + to_duration(blow.blow.middle_s), blow);
+  timeline_.emplace(now_ + duration_of(blow.blow.middle_s), blow);
 }
 
 void VirtualRig::disturb() {

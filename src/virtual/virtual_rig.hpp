@@ -99,6 +99,7 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
   base::Instant busy_until_ = base::segment_start;  ///< end of the last queued pulse
   std::uint32_t firings_ = 0;
   std::optional<Happening> energised_;  ///< the pulse that is on
+  std::size_t touched_ = 0;             ///< contacts of the last pulse so far
   // Multimaps keep the order of insertion among equal instants.
   std::multimap<base::Instant, Happening> timeline_;
   std::multimap<base::Instant, rig::Observation> observations_;

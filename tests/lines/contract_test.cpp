@@ -175,7 +175,11 @@ TYPED_TEST(LinesContract, DrivingAnInputIsOurOwnBug) {
 }
 
 TYPED_TEST(LinesContract, RefusesALineThatTheChipDoesNotHave) {
-  EXPECT_THAT(this->refusal({this->input(4000)}), HasSubstr("4000"));
+  LineSetting driven = this->output(3);
+  driven.at_start = Level::active;
+  EXPECT_THAT(this->refusal({driven, this->input(4000)}), HasSubstr("4000"));
+  EXPECT_FALSE(this->bench.is_high(3)) << "nothing of a refused request is driven";
+  EXPECT_EQ(this->refusal({this->output(3)}), "taken") << "and nothing of it is held";
 }
 
 TEST(RequestLines, RefusesAChipThatIsNotThereOrIsNone) {

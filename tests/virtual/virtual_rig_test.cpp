@@ -200,6 +200,21 @@ TEST(VirtualRig, MakeSafeCutsTheRunningPulseAndDropsTheRest) {
   EXPECT_NO_THROW(virtual_rig.fire(std::vector<base::Pulse>{{start + 5s, 10ms}}));
 }
 
+TEST(VirtualRig, MakeSafeAtTheInstantOfAContactDoesNotRepeatIt) {
+  Simulation simulation = workshop_simulation();
+  simulation.tapper.transit_sd = 0ms;
+  VirtualRig virtual_rig(workshop_rig(), simulation, 1, false);
+  virtual_rig.fire(std::vector<base::Pulse>{{start + 1s, 14ms}});  // still on when the tip touches
+  const auto contact = virtual_rig.observe_until(start + 2s);
+  ASSERT_TRUE(contact && std::holds_alternative<rig::ContactSensed>(*contact));
+  virtual_rig.make_safe();
+  const auto rest = observe_all(virtual_rig, start + 3s);
+  for (const auto& later : only<rig::ContactSensed>(rest)) {  // the plunger may bounce
+    EXPECT_GT(later.at, rig::instant_of(*contact) + 1ms);
+  }
+  EXPECT_THAT(only<rig::PulseFired>(rest), SizeIs(1));
+}
+
 TEST(VirtualRig, MakeSafeCannotCallBackAPlungerOnItsWay) {
   VirtualRig virtual_rig(workshop_rig(), workshop_simulation(), 1, false);
   virtual_rig.fire(std::vector<base::Pulse>{{start + 1s, 10ms}});
