@@ -24,15 +24,17 @@ constexpr std::int64_t fine_rate_hz = 100'000;
 /// Something that the sensor feels at an instant.
 struct Felt {
   Instant at;
-  std::optional<physics::ForcePulse> blow;  ///< nothing: the coil is switched
+  bool coil_switched = false;
+  physics::ForcePulse blow{};  ///< where it is not the coil
 };
 
 /// All that one tap brings to the sensor, in time order.
 std::vector<Felt> felt_of(const physics::TapSummary& summary, base::Duration on_time,
                           const TapperSettings& tapper, const SurfaceSettings& surface) {
-  std::vector<Felt> felt{{base::segment_start, {}}, {base::segment_start + on_time, {}}};
+  std::vector<Felt> felt{{base::segment_start, true}, {base::segment_start + on_time, true}};
   const auto add = [&](base::Duration touched, physics::ForcePulse blow) {
-    felt.push_back({base::segment_start + touched + duration_of(blow.middle_s), std::move(blow)});
+    const Instant middle = base::segment_start + touched + duration_of(blow.middle_s);
+    felt.push_back({middle, false, std::move(blow)});
   };
   for (const physics::TipContact& contact : summary.contacts) {
     add(contact.at, physics::force_pulse(blow_of(tapper, surface, contact.speed_m_s)));
@@ -59,10 +61,10 @@ std::vector<TraceSample> pin_signal(const SensorSettings& settings, const std::v
   };
   for (const Felt& one : felt) {
     listen_until(one.at);
-    if (one.blow) {
-      sensor.strike(*one.blow, one.at);
-    } else {
+    if (one.coil_switched) {
       sensor.pick_up(pick_up_mv);
+    } else {
+      sensor.strike(one.blow, one.at);
     }
   }
   listen_until(base::segment_start + looked_at);
