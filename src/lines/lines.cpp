@@ -1,6 +1,11 @@
 #include "lines/lines.hpp"
 
+#include <fmt/format.h>
+
+#include <cerrno>
 #include <ctime>
+#include <stdexcept>
+#include <system_error>
 
 #include "lines/virtual_lines.hpp"
 
@@ -15,6 +20,25 @@ KernelInstant kernel_now() {
 void kernel_nap(base::Duration length) {
   const timespec time{0, static_cast<long>(length.count())};
   nanosleep(&time, nullptr);
+}
+
+base::RigFault Lines::fault(std::size_t line, const std::string& reason) const {
+  const LineSetting& setting = settings_.at(line);
+  return base::RigFault(
+      fmt::format("line {} ({}) of {}: {}", setting.offset, setting.name, chip_, reason));
+}
+
+void Lines::set(std::size_t line, Level level) {
+  if (settings_.at(line).direction != Direction::output) {
+    throw std::logic_error("not an output: " + settings_[line].name);
+  }
+  if (!try_set(line, level)) throw fault(line, std::generic_category().message(errno));
+}
+
+Level Lines::get(std::size_t line) {
+  const auto level = try_get(line);
+  if (!level) throw fault(line, std::generic_category().message(errno));
+  return *level;
 }
 
 std::unique_ptr<Lines> request(const std::string& chip, const std::vector<LineSetting>& settings) {

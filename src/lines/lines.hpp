@@ -5,8 +5,10 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
+#include "base/error.hpp"
 #include "base/time.hpp"
 
 namespace plexor::lines {
@@ -51,24 +53,42 @@ struct Edge {
 
 /// Lines of one chip, held by this process alone: a line has one owner. After
 /// the owner has died its lines are undefined. Not for use by several threads at once.
-/// Every function but release throws base::RigFault naming chip, line and reason.
 class Lines {
  public:
-  Lines() = default;
   Lines(const Lines&) = delete;
   Lines& operator=(const Lines&) = delete;
-  /// Releases.
+  /// Adapters release in their own destructor.
   virtual ~Lines() = default;
 
-  /// Drives an output. Asking that of an input is our own bug: std::logic_error.
-  virtual void set(std::size_t line, Level level) = 0;
-  /// Reads a line; for an output, what is really driven.
-  [[nodiscard]] virtual Level get(std::size_t line) = 0;
-  /// The next edge of an input that reports them, in their order; nothing after `timeout`.
+  /// Drives an output. Throws base::RigFault naming chip, line and reason; asking
+  /// that of an input is our own bug: std::logic_error.
+  void set(std::size_t line, Level level);
+  /// Reads a line; for an output, what is really driven. Throws base::RigFault likewise.
+  [[nodiscard]] Level get(std::size_t line);
+
+  /// The same without exceptions and without allocation: false, or nothing,
+  /// where it failed (errno says why).
+  [[nodiscard]] virtual bool try_set(std::size_t line, Level level) noexcept = 0;
+  [[nodiscard]] virtual std::optional<Level> try_get(std::size_t line) noexcept = 0;
+
+  /// The next edge of an input that reports them, in their order; nothing after
+  /// `timeout`. Throws base::RigFault.
   [[nodiscard]] virtual std::optional<Edge> wait_edge(base::Duration timeout) = 0;
   /// Drives outputs as their settings say and lets all lines go. Afterwards
-  /// every other call throws. Does nothing the second time.
+  /// every other call fails. Does nothing the second time.
   virtual void release() noexcept = 0;
+
+ protected:
+  Lines(std::string chip, std::vector<LineSetting> settings)
+      : chip_(std::move(chip)), settings_(std::move(settings)) {}
+
+  [[nodiscard]] const std::vector<LineSetting>& settings() const { return settings_; }
+  /// "line 3 (enable) of CHIP: REASON".
+  [[nodiscard]] base::RigFault fault(std::size_t line, const std::string& reason) const;
+
+ private:
+  std::string chip_;
+  std::vector<LineSetting> settings_;
 };
 
 /// Takes lines of a chip: a virtual chip's file (see virtual_chip.hpp). Throws

@@ -2,7 +2,7 @@
 
 #include <fmt/format.h>
 
-#include <stdexcept>
+#include <cerrno>
 #include <utility>
 
 #include "base/error.hpp"
@@ -14,36 +14,36 @@ namespace {
 
 class VirtualLines final : public Lines {
  public:
-  VirtualLines(VirtualChip chip, std::vector<LineSetting> settings)
-      : chip_(std::move(chip)), settings_(std::move(settings)), last_(chip_.newest_change()) {
+  VirtualLines(VirtualChip chip, const std::vector<LineSetting>& settings)
+      : Lines(chip.file(), settings), chip_(std::move(chip)), last_(chip_.newest_change()) {
     take_all();
   }
   ~VirtualLines() override { release(); }
   VirtualLines(const VirtualLines&) = delete;
   VirtualLines& operator=(const VirtualLines&) = delete;
 
-  void set(std::size_t line, Level level) override {
-    const LineSetting& setting = held(line);
-    if (setting.direction != Direction::output) {
-      throw std::logic_error("not an output: " + setting.name);
-    }
-    drive(setting, level);
+  bool try_set(std::size_t line, Level level) noexcept override {
+    const LineSetting* setting = held(line);
+    if (setting == nullptr || setting->direction != Direction::output) return false;
+    drive(*setting, level);
+    return true;
   }
 
-  Level get(std::size_t line) override {
-    const LineSetting& setting = held(line);
-    return level_of(setting, chip_.is_high(setting.offset));
+  std::optional<Level> try_get(std::size_t line) noexcept override {
+    const LineSetting* setting = held(line);
+    if (setting == nullptr) return std::nullopt;
+    return level_of(*setting, chip_.is_high(setting->offset));
   }
 
   std::optional<Edge> wait_edge(base::Duration timeout) override {
-    require_held();
+    if (released_) throw base::RigFault("lines of " + chip_.file() + " have been let go");
     const KernelInstant deadline = kernel_now() + timeout;
     while (const auto change = chip_.next_change(last_, deadline)) {
       // Changes that were overwritten before they could be read may have been ours.
       sequence_ += change->number - last_ - 1;
       last_ = change->number;
-      for (std::size_t line = 0; line < settings_.size(); ++line) {
-        const LineSetting& setting = settings_[line];
+      for (std::size_t line = 0; line < settings().size(); ++line) {
+        const LineSetting& setting = settings()[line];
         if (!setting.edges || setting.offset != change->offset) continue;
         return Edge{line, level_of(setting, change->high), change->at, ++sequence_};
       }
@@ -54,7 +54,7 @@ class VirtualLines final : public Lines {
   void release() noexcept override {
     if (released_) return;
     released_ = true;
-    let_go(settings_.size());
+    let_go(settings().size());
   }
 
  private:
@@ -67,14 +67,13 @@ class VirtualLines final : public Lines {
   }
 
   void take_all() {
-    for (const LineSetting& setting : settings_) chip_.require_line(setting.offset);
-    for (std::size_t line = 0; line < settings_.size(); ++line) {
-      const LineSetting& setting = settings_[line];
+    for (const LineSetting& setting : settings()) chip_.require_line(setting.offset);
+    for (std::size_t line = 0; line < settings().size(); ++line) {
+      const LineSetting& setting = settings()[line];
       const auto holder = chip_.take(setting.offset, setting.direction);
       if (holder) {
         let_go(line);
-        throw base::RigFault(fmt::format("line {} ({}) of {} is held by process {}", setting.offset,
-                                         setting.name, chip_.file(), *holder));
+        throw fault(line, fmt::format("held by process {}", *holder));
       }
       if (setting.direction == Direction::output) drive(setting, setting.at_start);
     }
@@ -83,23 +82,20 @@ class VirtualLines final : public Lines {
   /// The first `count` lines.
   void let_go(std::size_t count) noexcept {
     for (std::size_t line = 0; line < count; ++line) {
-      const LineSetting& setting = settings_[line];
+      const LineSetting& setting = settings()[line];
       if (setting.direction == Direction::output) drive(setting, setting.at_release);
       chip_.let_go(setting.offset);
     }
   }
 
-  void require_held() const {
-    if (released_) throw base::RigFault("lines of " + chip_.file() + " have been let go");
-  }
-
-  const LineSetting& held(std::size_t line) const {
-    require_held();
-    return settings_.at(line);
+  /// Nothing, with errno set, once the lines have been let go or for a line that was not asked for.
+  const LineSetting* held(std::size_t line) const noexcept {
+    if (!released_ && line < settings().size()) return &settings()[line];
+    errno = released_ ? EBADF : EINVAL;
+    return nullptr;
   }
 
   VirtualChip chip_;
-  std::vector<LineSetting> settings_;
   std::uint64_t last_;          ///< number of the newest change looked at
   std::uint64_t sequence_ = 0;  ///< of the edges handed out or lost
   bool released_ = false;

@@ -57,11 +57,9 @@ std::vector<lines::LineSetting> line_settings(const WardenSetting& setting) {
 
 /// Nothing where the line could not be read: the duty takes that for the worst.
 std::optional<bool> read(lines::Lines& lines, std::size_t line) {
-  try {
-    return lines.get(line) == lines::Level::active;
-  } catch (const base::RigFault&) {
-    return std::nullopt;
-  }
+  const auto level = lines.try_get(line);
+  if (!level) return std::nullopt;
+  return *level == lines::Level::active;
 }
 
 lines::Level level(bool active) { return active ? lines::Level::active : lines::Level::inactive; }
