@@ -15,5 +15,7 @@ using CommandBody = std::function<ExitCode()>;
 CommandBody add_run_command(CLI::App& parser);
 CommandBody add_report_command(CLI::App& parser);
 CommandBody add_rehearse_command(CLI::App& parser);
+CommandBody add_arm_command(CLI::App& parser);
+CommandBody add_simulate_command(CLI::App& parser);
 
 }  // namespace plexor::app

@@ -13,7 +13,9 @@ Job load_job(const std::filesystem::path& scenario_path, const std::filesystem::
   job.rig_file = rig_path.string();
   job.rig_text = read_text_file(rig_path);
   job.rig = rig::parse_rig(job.rig_text, job.rig_file);
-  job.simulation = virtual_rig::parse_simulation(job.rig_text, job.rig_file, job.rig);
+  if (job.rig.kind == rig::RigKind::simulated) {
+    job.simulation = virtual_rig::parse_simulation(job.rig_text, job.rig_file, job.rig);
+  }
   ProgressBar bar("rehearsing");
   job.rehearsal = run::rehearse(job.scenario, job.scenario_file, job.rig,
                                 [&bar](double share) { bar.show(share); });

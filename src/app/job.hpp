@@ -18,7 +18,7 @@ struct Job {
   std::string rig_file;
   std::string rig_text;
   rig::RigFile rig;
-  virtual_rig::Simulation simulation;
+  virtual_rig::Simulation simulation;  ///< kind simulated only
   run::Rehearsal rehearsal;
 };
 

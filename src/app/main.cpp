@@ -60,6 +60,9 @@ ExitCode plexor_main(int argc, char** argv) {
   using namespace plexor::app;
   add("rehearse", "Show the plan and what it can prove; move nothing", add_rehearse_command);
   add("run", "Tap the scenario, listen, and report: the main job", add_run_command);
+  add("arm", "Give leave to tap unattended, at the rig", add_arm_command);
+  add("simulate", "Serve a rig that does not exist in real time: lines and ports",
+      add_simulate_command);
   add("report", "Make the reports of a run again from its journal", add_report_command);
 
   try {

@@ -219,7 +219,7 @@ void read_facts(dom::element from, RigFacts& rig) {
 void read_record(Members& members, Header& header) {
   members.read("format", header.format);
   // What the rest of another format looks like is unknown; the reader speaks about it.
-  if (header.format != format_version) return;
+  if (header.format < 1 || header.format > format_version) return;
   members.read("plexor", header.plexor_version);
   members.read("seed", header.seed);
   members.read("lifted", header.lifted);
@@ -300,6 +300,11 @@ void read_record(Members& members, ReferenceShift& shift) {
   members.read("voided", shift.voided);
 }
 
+void read_record(Members& members, LeaveEnded& left) {
+  members.read("reason", left.reason);
+  members.read("at_ns", left.at);
+}
+
 void read_record(Members& members, Ended& ended) {
   ended.reason = reason_from(members.text("reason"));
   members.read("detail", ended.detail);
@@ -308,7 +313,8 @@ void read_record(Members& members, Ended& ended) {
 
 /// In the order of the alternatives of Record.
 constexpr std::array<std::string_view, std::variant_size_v<Record>> type_names{
-    "header", "host", "segment", "trial", "done", "event", "listener", "reference-shift", "ended"};
+    "header", "host",     "segment",         "trial",       "done",
+    "event",  "listener", "reference-shift", "leave-ended", "ended"};
 
 std::size_t index_of_type(std::string_view type) {
   for (std::size_t i = 0; i < type_names.size(); ++i) {

@@ -213,6 +213,12 @@ class Encoder {
     members_.number("voided", shift.voided);
   }
 
+  void operator()(const LeaveEnded& left) {
+    members_.text("type", "leave-ended");
+    members_.text("reason", left.reason);
+    members_.time("at_ns", left.at);
+  }
+
   void operator()(const Ended& ended) {
     members_.text("type", "ended");
     members_.text("reason", to_text(ended.reason));

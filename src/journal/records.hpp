@@ -15,7 +15,7 @@
 namespace plexor::journal {
 
 /// The newest journal format this build reads and the one it writes. See FORMAT.md.
-inline constexpr int format_version = 1;
+inline constexpr int format_version = 2;
 
 /// One device as the analysis must know it.
 struct DeviceFacts {
@@ -113,6 +113,13 @@ struct ReferenceShift {
   bool operator==(const ReferenceShift&) const = default;
 };
 
+/// From here on nothing is tapped any more in this segment; listening may go on.
+struct LeaveEnded {
+  std::string reason;  ///< "tripped: lid", "the arm ticket has ended"
+  base::Instant at;
+  bool operator==(const LeaveEnded&) const = default;
+};
+
 /// Last record of a finished segment.
 struct Ended {
   enum class Reason : std::uint8_t {
@@ -128,7 +135,7 @@ struct Ended {
 };
 
 using Record = std::variant<Header, Host, Segment, TrialPlanned, TrialDone, Heard, ListenerState,
-                            ReferenceShift, Ended>;
+                            ReferenceShift, LeaveEnded, Ended>;
 
 /// One line of a journal: where it stands and what it says.
 struct Entry {

@@ -22,6 +22,29 @@ void kernel_nap(base::Duration length) {
   nanosleep(&time, nullptr);
 }
 
+void kernel_sleep_until(KernelInstant at) {
+  const auto since_boot = at.time_since_epoch();
+  const auto whole = std::chrono::floor<std::chrono::seconds>(since_boot);
+  const timespec time{whole.count(), static_cast<long>((since_boot - whole).count())};
+  clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, &time, nullptr);
+}
+
+base::Duration suspended_so_far() {
+  constexpr base::Duration quick = std::chrono::milliseconds{1};
+  constexpr int most_tries = 5;
+  base::Duration suspended{};
+  for (int i = 0; i < most_tries; ++i) {
+    timespec boot{};
+    const KernelInstant before = kernel_now();
+    clock_gettime(CLOCK_BOOTTIME, &boot);
+    const KernelInstant after = kernel_now();
+    suspended = std::chrono::seconds{boot.tv_sec} + base::Duration{boot.tv_nsec} -
+                before.time_since_epoch();
+    if (after - before < quick) break;  // else we were held up between the two
+  }
+  return suspended;
+}
+
 base::RigFault Lines::fault(std::size_t line, const std::string& reason) const {
   const LineSetting& setting = settings_.at(line);
   return base::RigFault(

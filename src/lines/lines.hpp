@@ -25,6 +25,10 @@ using KernelInstant = KernelClock::time_point;
 [[nodiscard]] KernelInstant kernel_now();
 /// Sleeps for at least this long, less than a second, unless a signal ends it.
 void kernel_nap(base::Duration length);
+/// Sleeps until then, unless a signal ends it.
+void kernel_sleep_until(KernelInstant at);
+/// How long the host has been suspended since it started: CLOCK_BOOTTIME less CLOCK_MONOTONIC.
+[[nodiscard]] base::Duration suspended_so_far();
 
 /// Logical levels: the polarity of a line is settled in its setting and nowhere else.
 enum class Level : std::uint8_t { inactive, active };

@@ -9,6 +9,7 @@ struct InstantOf {
   base::Instant operator()(const ContactSensed& contact) const { return contact.at; }
   base::Instant operator()(const base::Event& event) const { return event.arrival; }
   base::Instant operator()(const ListenerChanged& change) const { return change.at; }
+  base::Instant operator()(const LeaveEnded& left) const { return left.at; }
 };
 
 }  // namespace

@@ -30,7 +30,15 @@ struct ListenerChanged {
   base::Instant at;
 };
 
-using Observation = std::variant<PulseFired, ContactSensed, base::Event, ListenerChanged>;
+/// Leave to tap has ended, by a trip or with its ticket: no pulse is given any more.
+struct LeaveEnded {
+  std::string reason;    ///< "tripped: lid"
+  bool tripped = false;  ///< else it ended as it was agreed
+  base::Instant at;
+};
+
+using Observation =
+    std::variant<PulseFired, ContactSensed, base::Event, ListenerChanged, LeaveEnded>;
 
 /// When an observation was made; observations come in the order of this instant.
 /// A pulse is observed when it has ended, so at its off edge.

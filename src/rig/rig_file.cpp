@@ -6,6 +6,7 @@
 #include <charconv>
 #include <chrono>
 #include <cmath>
+#include <map>
 #include <set>
 
 #include "base/toml_reader.hpp"
@@ -56,11 +57,8 @@ std::string line_of_text(TableReader& reader, const std::string& key, std::size_
 
 void read_rig(TableReader reader, RigFile& rig) {
   rig.name = line_of_text(reader, "name", longest_name);
-  if (const std::string kind = reader.text("kind"); kind != "simulated") {
-    reader.fail("kind", fmt::format("the kind \"{:.60}\"", kind), "\"simulated\"",
-                "this build drives only the simulated rig yet");
-  }
-  rig.kind = RigKind::simulated;
+  const std::string kind = reader.choice("kind", {"simulated", "lines"});
+  rig.kind = kind == "lines" ? RigKind::lines : RigKind::simulated;
   reader.finish();
 }
 
@@ -83,6 +81,69 @@ safety::CoilModel read_coil(TableReader reader) {
   coil.ambient_c = reader.number("ambient_c", {-20.0, 60.0});
   reader.finish();
   return coil;
+}
+
+/// `17`, or `{ line = 17, active_low = true }`.
+safety::Wire read_wire(TableReader& reader, const std::string& key) {
+  constexpr std::int64_t most_lines = 4095;
+  const auto offset_in = [](TableReader& table, const std::string& at) {
+    return static_cast<std::uint32_t>(table.whole(at, 0, most_lines));
+  };
+  if (!reader.is_table(key)) return {offset_in(reader, key), false};
+  TableReader table = reader.table(key);
+  const safety::Wire wire{offset_in(table, "line"), table.flag_or("active_low", false)};
+  table.finish();
+  return wire;
+}
+
+void refuse_shared_lines(const TableReader& reader, const safety::Wiring& wiring) {
+  std::map<std::uint32_t, std::string> taken;
+  const auto take = [&](const std::string& key, const safety::Wire& wire) {
+    const auto [other, is_free] = taken.emplace(wire.offset, key);
+    if (is_free) return;
+    reader.fail(key, fmt::format("line {}, which \"{}\" has already", wire.offset, other->second),
+                "a line of its own for each");
+  };
+  take("gate", wiring.gate);
+  take("stop_loop", wiring.stop_loop);
+  take("lid", wiring.lid);
+  take("coil_sense", wiring.coil_sense);
+  take("enable", wiring.enable);
+  take("watchdog", wiring.watchdog);
+  if (wiring.contact) take("contact", *wiring.contact);
+}
+
+safety::Wiring read_wiring(TableReader reader, ContactKind contact) {
+  safety::Wiring wiring;
+  wiring.chip = line_of_text(reader, "chip", longest_description);
+  wiring.gate = read_wire(reader, "gate");
+  wiring.stop_loop = read_wire(reader, "stop_loop");
+  wiring.lid = read_wire(reader, "lid");
+  wiring.coil_sense = read_wire(reader, "coil_sense");
+  wiring.enable = read_wire(reader, "enable");
+  wiring.watchdog = read_wire(reader, "watchdog");
+  if (contact == ContactKind::tip_switch) wiring.contact = read_wire(reader, "contact");
+  reader.finish();
+  refuse_shared_lines(reader, wiring);
+  return wiring;
+}
+
+safety::Tiers read_tiers(TableReader& file, const safety::Limits& limits) {
+  safety::Tiers tiers;
+  TableReader warden = file.table("warden");
+  tiers.heartbeat_age = warden.duration("heartbeat_age_ms", {1.0, 10'000.0});
+  tiers.longest_pulse = warden.duration("longest_pulse_ms", {0.1, 10'000.0});
+  warden.finish();
+  TableReader outside = file.table("outside");
+  tiers.one_shot = outside.duration("one_shot_ms", {1.0, 10'000.0});
+  tiers.longest_on = outside.duration("longest_on_ms", {0.1, 10'000.0});
+  outside.finish();
+  if (const auto refusal = safety::check_tiers(limits, tiers)) {
+    throw base::InputError(warden.place(), refusal->reason,
+                           "three tiers, each above the one before: plan, warden, outside",
+                           "change the named value, and the hardware with it (rig/wiring.md)");
+  }
+  return tiers;
 }
 
 void read_limits(TableReader reader, safety::Limits& limits) {
@@ -109,7 +170,14 @@ void read_tapper(TableReader reader, RigFile& rig) {
   rig.limits.moving_mass_kg = reader.number("moving_mass_g", {0.1, 10'000.0}) * 1e-3;
   rig.limits.tip_diameter_m = reader.number("tip_diameter_mm", {0.1, 200.0}) * 1e-3;
   rig.limits.seated_force_n = reader.number("seated_force_n", {0.01, 10'000.0});
-  rig.coil = read_coil(reader.table("coil"));
+  rig.rated_taps =
+      reader.has("rated_taps")
+          ? static_cast<std::uint64_t>(reader.whole("rated_taps", 1, 1'000'000'000'000))
+          : 0;
+  TableReader coil = reader.table("coil");
+  if (coil.has("sensor_file"))
+    rig.coil_sensor = line_of_text(coil, "sensor_file", longest_description);
+  rig.coil = read_coil(std::move(coil));
   read_limits(reader.table("limits"), rig.limits);
   reader.finish();
 }
@@ -179,7 +247,7 @@ Calibration read_calibration(TableReader reader) {
   return calibration;
 }
 
-std::vector<Device> read_devices(TableReader& file) {
+std::vector<Device> read_devices(TableReader& file, RigKind kind) {
   std::vector<Device> devices;
   std::set<std::string> names;
   for (TableReader& entry : file.tables("device")) {
@@ -187,6 +255,7 @@ std::vector<Device> read_devices(TableReader& file) {
                   line_of_text(entry, "version", longest_name),
                   entry.duration_or("line_time_ms", {0.0, 60'000.0}, {}),
                   entry.duration_or("pattern_end_gap_ms", {0.0, 60'000.0}, {})};
+    if (kind == RigKind::lines) device.port = line_of_text(entry, "port", longest_description);
     entry.finish();
     if (!names.insert(device.name).second) {
       entry.fail("name", fmt::format("a second device \"{}\"", device.name),
@@ -225,7 +294,11 @@ RigFile parse_rig(std::string_view text, const std::string& file_name) {
     rig.calibration = read_calibration(*calibration);
     check_supply(*calibration, rig);
   }
-  rig.devices = read_devices(file);
+  rig.devices = read_devices(file, rig.kind);
+  if (rig.kind == RigKind::lines) {
+    rig.wiring = read_wiring(file.table("lines"), rig.contact);
+    rig.tiers = read_tiers(file, rig.limits);
+  }
   (void)file.has("simulated");  // src/virtual reads it
   file.finish();
   return rig;

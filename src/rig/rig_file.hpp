@@ -10,13 +10,17 @@
 #include "rig/calibration.hpp"
 #include "safety/limits.hpp"
 #include "safety/thermal.hpp"
+#include "safety/wiring.hpp"
 
 namespace plexor::rig {
 
 /// The newest rig file format this build reads.
 inline constexpr int format_version = 1;
 
-enum class RigKind : std::uint8_t { simulated };  // real lines come with src/lines
+enum class RigKind : std::uint8_t {
+  simulated,  ///< physics in virtual time, within this program
+  lines,      ///< lines of a chip, in real time; what is behind them may be `plexor simulate`
+};
 
 /// What senses that the plunger touched the surface.
 enum class ContactKind : std::uint8_t { none, tip_switch };
@@ -27,6 +31,7 @@ struct Device {
   std::string version;               ///< firmware release as configured
   base::Duration line_time{};        ///< time its message spends on the line, where known
   base::Duration pattern_end_gap{};  ///< its own wait for the end of a rhythm, where known
+  std::string port{};                ///< terminal that its messages come in by; kind lines only
 };
 
 /// Where the tapper stands and how the device is fixed: what a verdict is scoped to.
@@ -44,8 +49,13 @@ struct RigFile {
   ContactKind contact = ContactKind::none;
   safety::Limits limits;
   safety::CoilModel coil;
+  std::string coil_sensor;       ///< file with the body's temperature; empty without
+  std::uint64_t rated_taps = 0;  ///< the tapper's life by its maker; 0 where unknown
   std::optional<Calibration> calibration;
   std::vector<Device> devices;  ///< at least one
+  // Kind lines only:
+  std::optional<safety::Wiring> wiring;
+  safety::Tiers tiers;
 };
 
 /// Reads and checks a rig file's text; the table [simulated] is left to

@@ -15,8 +15,6 @@ namespace {
 using base::VoidReason;
 using journal::Ended;
 
-/// A contact later than this after its pulse ended is not explained by the pulse.
-constexpr base::Duration contact_may_lag = std::chrono::milliseconds{80};
 /// So many trials in a row without contact are a fault of the rig, not of chance.
 constexpr std::uint32_t most_misfires_in_row = 3;
 /// So often a trial is presented at the most; then the run gives up, undecided.
@@ -54,13 +52,14 @@ base::Duration mean_transit(const std::vector<base::Pulse>& pulses,
 }  // namespace
 
 Conductor::Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig, bool lifted,
-                     std::uint64_t first_sequence)
+                     std::uint64_t first_sequence, const std::optional<safety::CoilPast>& past)
     : scenario_(scenario),
       rig_(rig),
       lifted_(lifted),
       next_sequence_(first_sequence),
       history_(scenario),
-      pulse_check_(rig.limits, rig.coil, safety::cold(rig.coil), base::segment_start),
+      pulse_check_(rig.limits, rig.coil, past.value_or(safety::CoilPast{safety::cold(rig.coil)}),
+                   base::segment_start),
       judge_(static_cast<std::uint32_t>(rig.devices.size()), scenario.incident_window),
       device_up_(rig.devices.size(), true) {}
 
@@ -89,13 +88,21 @@ void Conductor::append(journal::Record record) {
 
 bool Conductor::contact_is_sensed() const { return rig_.contact != rig::ContactKind::none; }
 
-void Conductor::plan_next(base::Instant now) {
-  if (const auto trial = next(scenario_, history_)) {
-    plan(*trial, now);
-  } else {
-    count(judge_.finish());
-    end(Ended::Reason::complete, "", now);
+std::optional<base::Trial> Conductor::next_that_may_be_given() {
+  auto trial = next(scenario_, history_);
+  while (trial && leave_ended_ && !trial->taps.empty()) {
+    history_.took(trial->id);
+    trial = next(scenario_, history_);
   }
+  return trial;
+}
+
+void Conductor::plan_next(base::Instant now) {
+  if (const auto trial = next_that_may_be_given()) return plan(*trial, now);
+  count(judge_.finish());
+  if (!leave_ended_) return end(Ended::Reason::complete, "", now);
+  end(leave_ended_->tripped ? Ended::Reason::fault : Ended::Reason::interrupted,
+      leave_ended_->reason, now);
 }
 
 void Conductor::plan(const base::Trial& trial, base::Instant now) {
@@ -109,8 +116,7 @@ void Conductor::plan(const base::Trial& trial, base::Instant now) {
   current.planned.trial = trial;
   current.planned.start = start_of(trial, earliest_start_, now, rig_);
   if (!trial.taps.empty()) {
-    current.planned.pulses = pulses_of(trial, current.planned.start, rig_);
-    if (const auto refusal = check(trial, current.planned.pulses)) {
+    if (const auto refusal = fit(current.planned)) {
       end(Ended::Reason::fault, refusal->reason, now);
       return;
     }
@@ -125,6 +131,18 @@ void Conductor::plan(const base::Trial& trial, base::Instant now) {
   actions_.emplace_back(Commit{});
   fire_when_durable_ = next_sequence_;
   current_ = std::move(current);
+}
+
+/// Gives the trial its pulses, later than planned where the coil must rest first.
+std::optional<safety::Refusal> Conductor::fit(journal::TrialPlanned& planned) const {
+  constexpr base::Duration longest_rest = std::chrono::hours{1};
+  const base::Instant latest = planned.start + longest_rest;
+  for (;;) {
+    planned.pulses = pulses_of(planned.trial, planned.start, rig_);
+    auto refusal = check(planned.trial, planned.pulses);
+    if (!refusal || !refusal->later || planned.start + *refusal->later > latest) return refusal;
+    planned.start += *refusal->later;
+  }
 }
 
 /// Each trial again before it is tapped, although the whole plan was rehearsed.
@@ -162,7 +180,7 @@ void Conductor::fire(base::Instant now) {
     current_->void_reason = VoidReason::late_pulse;
     return;
   }
-  actions_.emplace_back(Fire{pulses});
+  actions_.emplace_back(Fire{pulses, pulse_check_.past_at(pulses.back().off())});
 }
 
 void Conductor::observe(const rig::Observation& observation) {
@@ -173,6 +191,8 @@ void Conductor::observe(const rig::Observation& observation) {
   } else if (const auto* change = std::get_if<rig::ListenerChanged>(&observation)) {
     append(journal::ListenerState{change->device, change->up, change->at});
     device_up_.at(change->device) = change->up;
+  } else if (const auto* left = std::get_if<rig::LeaveEnded>(&observation)) {
+    end_of_leave(*left);
   } else if (current_) {
     if (const auto* fired = std::get_if<rig::PulseFired>(&observation)) {
       current_->actual.push_back(fired->actual);
@@ -181,6 +201,13 @@ void Conductor::observe(const rig::Observation& observation) {
     }
   }
   if (current_ && !all_heard()) current_->void_reason = VoidReason::listener_down;
+}
+
+void Conductor::end_of_leave(const rig::LeaveEnded& left) {
+  append(journal::LeaveEnded{left.reason, left.at});
+  leave_ended_ = left;
+  const bool given = !current_ || current_->actual.size() == current_->planned.pulses.size();
+  if (!given) current_->void_reason = VoidReason::interrupted;
 }
 
 bool Conductor::all_heard() const {

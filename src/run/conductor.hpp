@@ -25,6 +25,7 @@ struct Append {
 struct Commit {};  ///< make everything appended so far durable, then call Conductor::durable
 struct Fire {
   std::vector<base::Pulse> pulses;
+  safety::CoilPast after;  ///< what the coil has behind it once they are given
 };
 struct MakeSafe {};
 using Action = std::variant<Append, Commit, Fire, MakeSafe>;
@@ -43,12 +44,15 @@ struct Progress {
 /// driver (runner.hpp) must carry out each action before it gives the next input.
 ///
 /// A trial goes: plan, check against the limits, append, commit; when durable,
-/// fire; listen to its end; assess the stimulus (void or not); append; next.
+/// fire; listen to its end; assess the stimulus (void or not); append; next. A coil
+/// that is too warm for a trial makes it begin later. Once leave to tap has ended,
+/// only what needs no tap goes on.
 class Conductor {
  public:
-  /// `first_sequence` is the sequence number of the first record it appends.
+  /// `first_sequence` is the sequence number of the first record it appends;
+  /// `past` what the coil has behind it at the start of the segment (nothing: it is cold).
   Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig, bool lifted,
-            std::uint64_t first_sequence);
+            std::uint64_t first_sequence, const std::optional<safety::CoilPast>& past = {});
 
   /// Starts the plan. Call once, first.
   void begin(base::Instant now);
@@ -81,9 +85,12 @@ class Conductor {
 
   void append(journal::Record record);
   void plan_next(base::Instant now);
+  [[nodiscard]] std::optional<base::Trial> next_that_may_be_given();
   void plan(const base::Trial& trial, base::Instant now);
+  [[nodiscard]] std::optional<safety::Refusal> fit(journal::TrialPlanned& planned) const;
   void fire(base::Instant now);
   void close(base::Instant now);
+  void end_of_leave(const rig::LeaveEnded& left);
   void count(const std::optional<judge::Settled>& settled);
   void assess_reference(const Current& done, base::Instant now);
   void take_back_since_reference(base::Instant now, base::Duration shift);
@@ -110,6 +117,7 @@ class Conductor {
   base::Instant earliest_start_;
   base::Instant wake_at_;
   std::optional<journal::Ended> ended_;
+  std::optional<rig::LeaveEnded> leave_ended_;
 
   std::vector<bool> device_up_;
   std::uint32_t misfires_in_row_ = 0;

@@ -124,7 +124,7 @@ class Walk {
       : scenario_(scenario),
         place_(place),
         rig_(rig),
-        pulses_(rig.limits, rig.coil, cold(rig.coil), base::segment_start),
+        pulses_(rig.limits, rig.coil, {cold(rig.coil)}, base::segment_start),
         course_(expected_duration(scenario)) {}
 
   void present(const base::Trial& trial) {

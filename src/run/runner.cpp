@@ -9,8 +9,13 @@ namespace {
 
 class Driver {
  public:
-  Driver(Conductor& conductor, RigPorts rig, journal::Writer& journal, Durability durability)
-      : conductor_(conductor), rig_(rig), journal_(journal), durability_(durability) {}
+  Driver(Conductor& conductor, RigPorts rig, journal::Writer& journal, Durability durability,
+         const RunHooks& hooks)
+      : conductor_(conductor),
+        rig_(rig),
+        journal_(journal),
+        durability_(durability),
+        hooks_(hooks) {}
 
   void carry_out_actions() {
     while (auto action = conductor_.take_action()) {
@@ -20,7 +25,10 @@ class Driver {
 
  private:
   void carry_out(const Append& append) { journal_.append(append.record); }
-  void carry_out(const Fire& fire) { rig_.actuator.fire(fire.pulses); }
+  void carry_out(const Fire& fire) {
+    if (hooks_.before_fire) hooks_.before_fire(fire);
+    rig_.actuator.fire(fire.pulses);
+  }
   void carry_out(const MakeSafe&) { rig_.actuator.make_safe(); }
   void carry_out(const Commit&) {
     if (durability_ == Durability::synced) {
@@ -36,6 +44,7 @@ class Driver {
   RigPorts rig_;
   journal::Writer& journal_;
   Durability durability_;
+  const RunHooks& hooks_;
 };
 
 /// A stop is noticed within this, also in an hour of quiet.
@@ -66,7 +75,7 @@ void drive(Conductor& conductor, RigPorts rig, Driver& driver, const RunHooks& h
 journal::Ended run_to_end(Conductor& conductor, RigPorts rig, journal::Writer& journal,
                           Durability durability, const RunHooks& hooks) {
   try {
-    Driver driver(conductor, rig, journal, durability);
+    Driver driver(conductor, rig, journal, durability, hooks);
     drive(conductor, rig, driver, hooks);
     journal.sync();
   } catch (...) {

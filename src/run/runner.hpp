@@ -25,6 +25,7 @@ enum class Durability : std::uint8_t {
 struct RunHooks {
   std::function<bool()> stop_requested;              ///< asked between any two inputs
   std::function<void(const Progress&)> on_progress;  ///< called after each trial
+  std::function<void(const Fire&)> before_fire{};    ///< called before pulses are queued
 };
 
 /// Drives the conductor to the end of its run: carries out its actions, feeds

@@ -12,6 +12,9 @@ namespace plexor::run {
 /// it.
 inline constexpr base::Duration planning_lead = std::chrono::milliseconds{100};
 
+/// A contact later than this after its pulse ended is not explained by the pulse.
+inline constexpr base::Duration contact_may_lag = std::chrono::milliseconds{80};
+
 /// The instant of a trial's last planned contact; of its begin in quiet.
 [[nodiscard]] base::Instant last_contact(const base::Trial& trial, base::Instant start);
 

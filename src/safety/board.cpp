@@ -9,7 +9,7 @@ namespace plexor::safety {
 
 namespace {
 
-constexpr std::uint64_t board_mark = 0x706c65786f722001;  // changes with the layout
+constexpr std::uint64_t board_mark = 0x706c65786f722002;  // changes with the layout
 
 std::uint32_t coded(const std::optional<WardenCause>& cause) {
   return cause ? static_cast<std::uint32_t>(*cause) + 1 : 0;
@@ -18,6 +18,11 @@ std::uint32_t coded(const std::optional<WardenCause>& cause) {
 std::optional<WardenCause> cause_of(std::uint32_t code) {
   if (code == 0) return std::nullopt;
   return static_cast<WardenCause>(code - 1);
+}
+
+Reading reading_of(const std::optional<bool>& good) {
+  if (!good) return Reading::unknown;
+  return *good ? Reading::good : Reading::bad;
 }
 
 lines::KernelInstant instant_of(std::int64_t ns) {
@@ -36,6 +41,9 @@ struct Board::Notes {
   // From the warden.
   std::atomic<std::uint64_t> ticks{0};
   std::atomic<std::int64_t> tick_at_ns{0};
+  std::atomic<Reading> loop{Reading::unknown};
+  std::atomic<Reading> lid{Reading::unknown};
+  std::atomic<Reading> coil{Reading::unknown};
   std::atomic<bool> powered{false};
   std::atomic<std::uint32_t> standing{0};
   std::atomic<std::uint32_t> tripped{0};
@@ -70,6 +78,9 @@ void Board::acknowledge(std::uint64_t trips) { notes_->acknowledged.store(trips)
 Board::WardenState Board::warden() const {
   return {.at = instant_of(notes_->tick_at_ns.load()),
           .ticks = notes_->ticks.load(),
+          .loop = notes_->loop.load(),
+          .lid = notes_->lid.load(),
+          .coil = notes_->coil.load(),
           .powered = notes_->powered.load(),
           .standing = cause_of(notes_->standing.load()),
           .tripped = cause_of(notes_->tripped.load()),
@@ -83,12 +94,15 @@ void Board::read_controller(Evidence& evidence) const {
   evidence.acknowledged_trips = notes_->acknowledged.load();
 }
 
-void Board::publish(lines::KernelInstant now, const WardenDuty& duty, const Orders& orders) {
+void Board::publish(const Evidence& evidence, const WardenDuty& duty, const Orders& orders) {
+  notes_->loop.store(reading_of(evidence.loop_closed));
+  notes_->lid.store(reading_of(evidence.lid_closed));
+  notes_->coil.store(evidence.coil_on ? reading_of(!*evidence.coil_on) : Reading::unknown);
   notes_->powered.store(orders.enable);
   notes_->standing.store(coded(duty.standing()));
   notes_->tripped.store(coded(duty.tripped()));
   notes_->trips.store(duty.trips());
-  notes_->tick_at_ns.store(now.time_since_epoch().count());
+  notes_->tick_at_ns.store(evidence.now.time_since_epoch().count());
   notes_->ticks.fetch_add(1);
 }
 

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "lines/lines.hpp"
+#include "safety/interlock.hpp"
 #include "safety/warden_duty.hpp"
 
 namespace plexor::safety {
@@ -31,6 +32,9 @@ class Board {
   struct WardenState {
     lines::KernelInstant at;
     std::uint64_t ticks = 0;
+    Reading loop = Reading::unknown;  ///< good: closed
+    Reading lid = Reading::unknown;   ///< good: closed
+    Reading coil = Reading::unknown;  ///< good: no current
     bool powered = false;
     std::optional<WardenCause> standing;
     std::optional<WardenCause> tripped;
@@ -42,7 +46,7 @@ class Board {
 
   /// Fills in what the controller left.
   void read_controller(Evidence& evidence) const;
-  void publish(lines::KernelInstant now, const WardenDuty& duty, const Orders& orders);
+  void publish(const Evidence& evidence, const WardenDuty& duty, const Orders& orders);
 
  private:
   struct Notes;

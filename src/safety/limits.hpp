@@ -46,6 +46,8 @@ struct Refusal {
                       ///< pressure", "ceiling", "instant" (outside what the clock or the order of
                       ///< time allows)
   std::string reason;  ///< "pulse 2 is 34 ms long; the limit is 30 ms, which would fit"
+  /// Beginning so much later would fit, where waiting helps at all.
+  std::optional<base::Duration> later{};
 };
 
 /// Limits that themselves break a ceiling, contradict each other, or are no numbers.
@@ -58,14 +60,20 @@ struct Refusal {
 /// max_on_in_span if that is less (DIN VDE 0580: both limits apply).
 [[nodiscard]] base::Duration allowed_on_in_span(const Limits& limits);
 
+/// What the coil has behind it when a run begins.
+struct CoilPast {
+  CoilState state;                  ///< now
+  base::Duration on_in_span{};      ///< on time of the duty span that ended with its last pulse
+  base::Duration since_last_off{};  ///< how long ago that was
+};
+
 /// Watches all pulses of a run against the limits. A value: copy it to look ahead.
 /// Time must not go backwards between calls.
 class PulseCheck {
  public:
   /// Throws std::logic_error for limits that check_limits() refuses and for a
   /// coil whose values are not positive and finite: neither can protect.
-  PulseCheck(const Limits& limits, const CoilModel& coil, const CoilState& start,
-             base::Instant now);
+  PulseCheck(const Limits& limits, const CoilModel& coil, const CoilPast& past, base::Instant now);
 
   /// Whether these pulses (time order, one trial) may follow all accepted ones.
   /// The refusal counts the pulses of the trial from 1.
@@ -74,6 +82,9 @@ class PulseCheck {
   /// heated it. Throws std::logic_error for pulses that overlap, are before
   /// what was accepted, or have a negative length.
   void accept(std::span<const base::Pulse> pulses);
+
+  /// What a later check would have to know, at `now` (as in coil_at).
+  [[nodiscard]] CoilPast past_at(base::Instant now) const;
 
   /// Modelled coil temperatures at `now`, not earlier than the last accepted pulse's end.
   [[nodiscard]] CoilState coil_at(base::Instant now) const;

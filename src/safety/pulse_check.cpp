@@ -51,10 +51,15 @@ void require_usable(const Limits& limits, const CoilModel& coil, Instant now) {
 
 }  // namespace
 
-PulseCheck::PulseCheck(const Limits& limits, const CoilModel& coil, const CoilState& start,
+PulseCheck::PulseCheck(const Limits& limits, const CoilModel& coil, const CoilPast& past,
                        base::Instant now)
-    : limits_(limits), coil_(coil), state_(start), state_at_(now) {
+    : limits_(limits), coil_(coil), state_(past.state), state_at_(now) {
   require_usable(limits, coil, now);
+  // As one long pulse: that is the worst that the same on time can be for the spans to come.
+  const Instant last_off = now - std::min(past.since_last_off, limits.duty_span);
+  if (past.on_in_span > Duration::zero()) {
+    recent_.push_back({{last_off - past.on_in_span, past.on_in_span}, Duration::zero()});
+  }
 }
 
 std::optional<Refusal> PulseCheck::check(std::span<const base::Pulse> pulses) const {
@@ -113,12 +118,14 @@ std::optional<Refusal> PulseCheck::check_duty(const Next& next) const {
   const Duration allowed = allowed_on_in_span(limits_);
   if (on <= allowed) return std::nullopt;
   return Refusal{
-      "duty", fmt::format("pulse {} brings the on time within {} s to {} ms ({:.3f} %); the limit "
-                          "is {} ms ({:.3f} %); beginning {} ms later would fit",
-                          next.number(), to_s(limits_.duty_span), to_ms(on),
-                          100.0 * to_s(on) / to_s(limits_.duty_span), to_ms(allowed),
-                          100.0 * to_s(allowed) / to_s(limits_.duty_span),
-                          whole_ms_up(wait_for_duty(next)))};
+      "duty",
+      fmt::format("pulse {} brings the on time within {} s to {} ms ({:.3f} %); the limit "
+                  "is {} ms ({:.3f} %); beginning {} ms later would fit",
+                  next.number(), to_s(limits_.duty_span), to_ms(on),
+                  100.0 * to_s(on) / to_s(limits_.duty_span), to_ms(allowed),
+                  100.0 * to_s(allowed) / to_s(limits_.duty_span),
+                  whole_ms_up(wait_for_duty(next))),
+      wait_for_duty(next)};
 }
 
 // Going back from the latest pulse, the span may begin where the on time that
@@ -142,6 +149,7 @@ std::optional<Refusal> PulseCheck::check_coil(const Next& next, double peak_c) c
   const auto fits = [&](Duration wait) { return heat(next, wait).peak_c <= limit_c; };
   if (peak_c <= limit_c) return std::nullopt;
   std::string remedy = "even a day of rest would not be enough";
+  std::optional<Duration> later;
   if (fits(longest_wait)) {
     auto too_short = 0ms;
     auto enough = longest_wait;
@@ -150,12 +158,14 @@ std::optional<Refusal> PulseCheck::check_coil(const Next& next, double peak_c) c
       (fits(middle) ? enough : too_short) = middle;
     }
     remedy = fmt::format("beginning {} ms later would fit", enough.count());
+    later = enough;
   }
   return Refusal{
       "coil temperature",
       fmt::format("pulse {} heats the winding to {:.2f} degC; the limit is {} degC less "
                   "a margin of {} K; {}",
-                  next.number(), peak_c, limits_.max_coil_c, limits_.coil_margin_k, remedy)};
+                  next.number(), peak_c, limits_.max_coil_c, limits_.coil_margin_k, remedy),
+      later};
 }
 
 // The winding heats or cools steadily while on, so one of the ends is the hottest.
@@ -199,6 +209,12 @@ Duration PulseCheck::on_until(Instant at) const {
 CoilState PulseCheck::coil_at(base::Instant now) const {
   require_not_past(now);
   return after(coil_, state_, now - state_at_, false);
+}
+
+CoilPast PulseCheck::past_at(base::Instant now) const {
+  const Duration on = on_until(now) - on_until(now - limits_.duty_span);
+  const Duration since = recent_.empty() ? Duration::zero() : now - recent_.back().pulse.off();
+  return {coil_at(now), on, since};
 }
 
 double PulseCheck::duty_percent_at(base::Instant now) const {

@@ -1,7 +1,6 @@
 #include "safety/warden.hpp"
 
 #include <poll.h>
-#include <sys/mman.h>
 #include <sys/syscall.h>
 #include <unistd.h>
 
@@ -46,13 +45,18 @@ constexpr std::size_t coil_line = 2;
 constexpr std::size_t enable_line = 3;
 constexpr std::size_t watchdog_line = 4;
 
-std::vector<lines::LineSetting> line_settings(const WardenSetting& setting) {
+lines::LineSetting line(const char* name, const Wire& wire, lines::Direction direction) {
+  return {
+      .name = name, .offset = wire.offset, .direction = direction, .active_low = wire.active_low};
+}
+
+std::vector<lines::LineSetting> line_settings(const Wiring& wiring) {
   using lines::Direction;
-  return {{.name = "stop loop", .offset = setting.loop_offset},
-          {.name = "lid", .offset = setting.lid_offset},
-          {.name = "coil sense", .offset = setting.coil_offset},
-          {.name = "enable", .offset = setting.enable_offset, .direction = Direction::output},
-          {.name = "watchdog", .offset = setting.watchdog_offset, .direction = Direction::output}};
+  return {line("stop loop", wiring.stop_loop, Direction::input),
+          line("lid", wiring.lid, Direction::input),
+          line("coil sense", wiring.coil_sense, Direction::input),
+          line("enable", wiring.enable, Direction::output),
+          line("watchdog", wiring.watchdog, Direction::output)};
 }
 
 /// Nothing where the line could not be read: the duty takes that for the worst.
@@ -66,11 +70,12 @@ lines::Level level(bool active) { return active ? lines::Level::active : lines::
 
 }  // namespace
 
-void serve_as_warden(const WardenSetting& setting, const std::function<bool()>& stop) {
+void serve_as_warden(const WardenSetting& setting, const std::function<bool()>& stop,
+                     const std::function<void()>& when_held) {
   const Watched controller(setting.controller);
   Board board = Board::open(setting.board);
-  const auto lines = lines::request(setting.chip, line_settings(setting));
-  mlockall(MCL_CURRENT | MCL_FUTURE);  // refused without privilege; late ticks then take the power
+  const auto lines = lines::request(setting.wiring.chip, line_settings(setting.wiring));
+  when_held();
   WardenDuty duty(setting.limits);
   bool watchdog = false;
   Evidence evidence;
@@ -82,12 +87,13 @@ void serve_as_warden(const WardenSetting& setting, const std::function<bool()>& 
     board.read_controller(evidence);
     evidence.now = lines::kernel_now();  // last, so that no note is from its future
     const Orders orders = duty.tick(evidence);
-    lines->set(enable_line, level(orders.enable));
-    if (orders.feed_watchdog) {
+    // An enable line that does not obey is tried again at the next tick; until then nothing is fed.
+    const bool obeyed = lines->try_set(enable_line, level(orders.enable));
+    if (orders.feed_watchdog && obeyed) {
       watchdog = !watchdog;
-      lines->set(watchdog_line, level(watchdog));
+      (void)lines->try_set(watchdog_line, level(watchdog));
     }
-    board.publish(evidence.now, duty, orders);
+    board.publish(evidence, duty, orders);
     lines::kernel_nap(setting.tick);
   } while (evidence.controller_lives && !stop());
 }

@@ -11,7 +11,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   try {
     const std::string_view text(reinterpret_cast<const char*>(data), size);
     const rig::RigFile file = rig::parse_rig(text, "rig.toml");
-    const safety::PulseCheck check(file.limits, file.coil, safety::cold(file.coil),
+    const safety::PulseCheck check(file.limits, file.coil, {safety::cold(file.coil)},
                                    base::segment_start);
     if (check.check({}) || file.devices.empty()) __builtin_trap();
     if (file.calibration) {

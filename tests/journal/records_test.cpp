@@ -51,8 +51,15 @@ TEST(Records, AreLinesThatAnyJsonReaderAccepts) {
 }
 
 // A change here needs a new format_version, and this file must still be read.
-TEST(Records, HaveTheLinesOfFormat1) {
+TEST(Records, OfFormat1AreStillRead) {
   const std::filesystem::path golden{PLEXOR_SOURCE_DIR "/tests/journal/format_1.jsonl"};
+  const auto read = read_file(golden);
+  EXPECT_EQ(read.summary.damage_count, 0U);
+  EXPECT_EQ(read.summary.records, 11U);
+}
+
+TEST(Records, HaveTheLinesOfFormat2) {
+  const std::filesystem::path golden{PLEXOR_SOURCE_DIR "/tests/journal/format_2.jsonl"};
   EXPECT_EQ(journal_of(sample_records()), bytes_of(golden));
   EXPECT_EQ(read_file(golden).summary.records, sample_records().size());
 }

@@ -199,6 +199,7 @@ std::vector<Record> sample_records() {
   records.emplace_back(heard("tick \xf0\x9f\x94\xa8", at(90s)));
   records.emplace_back(ListenerState{0, false, at(91s)});
   records.emplace_back(ReferenceShift{at(92s), -150us, 40});
+  records.emplace_back(LeaveEnded{"tripped: lid", at(93s)});
   records.emplace_back(Ended{Ended::Reason::fault, "coil at 91.0 degC; limit 90", at(95s)});
   return records;
 }
@@ -209,7 +210,7 @@ Heard heard(std::string name, base::Instant at) {
 
 Record random_record(std::uint64_t seed, std::uint32_t number) {
   Draws draws(seed, number);
-  switch (draws.between(0, 7)) {
+  switch (draws.between(0, 8)) {
     case 0: return random_trial(draws);
     case 1: return random_done(draws);
     case 2: return random_event(draws);
@@ -219,6 +220,7 @@ Record random_record(std::uint64_t seed, std::uint32_t number) {
                      draws.between(-max_system_ns, max_system_ns)};
     case 5: return ListenerState{draws.word(), draws.coin(), draws.instant()};
     case 6: return ReferenceShift{draws.instant(), draws.duration(), draws.word()};
+    case 7: return LeaveEnded{draws.text(), draws.instant()};
     default:
       return Ended{static_cast<Ended::Reason>(draws.between(0, 3)), draws.text(), draws.instant()};
   }

@@ -150,7 +150,7 @@ Answer duty_verdict(In in) {
   never_warm.supply_v = 1e-3;
   never_warm.ambient_c = 20.0;
   if (safety::check_limits(limits)) return "refused";
-  safety::PulseCheck check(limits, never_warm, safety::cold(never_warm), base::segment_start);
+  safety::PulseCheck check(limits, never_warm, {safety::cold(never_warm)}, base::segment_start);
   for (base::Instant at = base::segment_start; at < base::segment_start + 2 * span;
        at += on + off) {
     const std::vector<base::Pulse> pulse{{at, on}};

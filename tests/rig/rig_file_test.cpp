@@ -110,12 +110,6 @@ TEST(RigFile, RefusesANewerFormatBeforeAnythingElse) {
               AllOf(StartsWith("rig.toml:1:"), HasSubstr("format 2"), HasSubstr("newer")));
 }
 
-TEST(RigFile, SaysThatOnlyTheSimulatedRigIsDrivenYet) {
-  EXPECT_THAT(changed("kind = \"simulated\"", "kind = \"lines\""),
-              AllOf(StartsWith("rig.toml:"), HasSubstr("\"lines\""),
-                    HasSubstr("drives only the simulated rig yet")));
-}
-
 TEST(RigFile, PutsAValueAboveACeilingToItsLimitsNamingBoth) {
   const std::string text = oak_with("duty_percent = 25", "duty_percent = 45");
   EXPECT_THAT(

@@ -157,7 +157,7 @@ void run_train(std::uint32_t train, Counts& counts) {
   Draws draws(train);
   const Tapper tapper = random_tapper(draws);
   if (check_limits(tapper.limits)) return;
-  PulseCheck check(tapper.limits, tapper.coil, cold(tapper.coil), base::segment_start);
+  PulseCheck check(tapper.limits, tapper.coil, {cold(tapper.coil)}, base::segment_start);
   Clockwork clockwork(tapper);
   std::vector<Pulse> accepted;
   base::Instant from = base::segment_start;

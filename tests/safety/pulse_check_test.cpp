@@ -21,7 +21,7 @@ constexpr Instant begin = base::segment_start;
 
 PulseCheck example_check(const Limits& limits = example_limits(),
                          const CoilModel& coil = example_coil()) {
-  return {limits, coil, cold(coil), begin};
+  return {limits, coil, {cold(coil)}, begin};
 }
 
 std::string limit_of(const std::optional<Refusal>& refusal) {
@@ -89,7 +89,7 @@ TEST(PulseCheck, RefusesOverlapAndPulsesOutOfOrder) {
 }
 
 TEST(PulseCheck, RefusesThePast) {
-  PulseCheck check(example_limits(), example_coil(), cold(example_coil()), begin + 10s);
+  PulseCheck check(example_limits(), example_coil(), {cold(example_coil())}, begin + 10s);
   const auto refusal = check.check(Pulses{{begin + 9s, 10ms}});
   EXPECT_EQ(limit_of(refusal), "instant");
   EXPECT_THAT(refusal->reason, HasSubstr("1000 ms in the past"));
@@ -214,7 +214,7 @@ TEST(PulseCheck, RefusesAWindingThatIsAlreadyTooHotEvenIfThePulseWouldNotHeatIt)
   CoilModel weak = example_coil();
   weak.supply_v = 0.1;
   const Pulses pulse{{begin, 30ms}};
-  PulseCheck hot(example_limits(), weak, {90.0001, 23.0}, begin);
+  PulseCheck hot(example_limits(), weak, {{90.0001, 23.0}}, begin);
   EXPECT_LT(after(weak, {90.0001, 23.0}, 30ms, true).winding_c, 90.0);
   EXPECT_EQ(limit_of(hot.check(pulse)), "coil temperature");
 }
@@ -222,7 +222,7 @@ TEST(PulseCheck, RefusesAWindingThatIsAlreadyTooHotEvenIfThePulseWouldNotHeatIt)
 TEST(PulseCheck, TakesATemperatureThatIsNoNumberForTooHot) {
   const double nan = std::numeric_limits<double>::quiet_NaN();
   for (const CoilState unknown : {CoilState{nan, 23.0}, CoilState{23.0, nan}}) {
-    PulseCheck check(example_limits(), example_coil(), unknown, begin);
+    PulseCheck check(example_limits(), example_coil(), {unknown}, begin);
     EXPECT_EQ(limit_of(check.check(Pulses{{begin + 1s, 10ms}})), "coil temperature");
   }
 }

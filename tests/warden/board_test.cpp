@@ -29,10 +29,16 @@ TEST(Board, CarriesNotesBothWays) {
   EXPECT_EQ(evidence.acknowledged_trips, 3U);
   WardenDuty duty({.heartbeat_age = 50ms, .longest_pulse = 40ms, .longest_tick = 20ms});
   const Orders orders = duty.tick(evidence);
-  warden.publish(now + 1ms, duty, orders);
+  evidence.now = now + 1ms;
+  evidence.lid_closed = true;
+  evidence.coil_on = true;
+  warden.publish(evidence, duty, orders);
   const Board::WardenState state = controller.warden();
   EXPECT_EQ(state.at, now + 1ms);
   EXPECT_EQ(state.ticks, 1U);
+  EXPECT_EQ(state.loop, Reading::unknown);
+  EXPECT_EQ(state.lid, Reading::good);
+  EXPECT_EQ(state.coil, Reading::bad);
   EXPECT_FALSE(state.powered);
   EXPECT_EQ(state.standing, WardenCause::stop_loop);
   EXPECT_FALSE(state.tripped);

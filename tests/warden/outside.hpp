@@ -1,51 +1,52 @@
 #pragma once
 
 #include <atomic>
-#include <mutex>
 #include <string>
 #include <thread>
-#include <vector>
 
-#include "lines/virtual_chip.hpp"
-#include "virtual/power_chain.hpp"
+#include "coil_witness.hpp"
+#include "virtual/live_bench.hpp"
 
 namespace plexor {
 
-/// Where the lines of the simulated bench are.
-enum Offset : std::uint32_t { loop = 0, lid = 1, coil = 2, enable = 3, watchdog = 4, gate = 5 };
+/// How the simulated bench is wired.
+inline safety::Wiring wiring_of(const std::string& chip) {
+  return {.chip = chip,
+          .gate = {5},
+          .contact = {},
+          .stop_loop = {0},
+          .lid = {1},
+          .coil_sense = {2},
+          .enable = {3},
+          .watchdog = {4}};
+}
 
-/// A stretch of time in which current flowed.
-struct CurrentFlow {
-  lines::KernelInstant from;
-  lines::KernelInstant to;  ///< still flowing: the last look
-  bool ended = false;
-};
-
-/// The world outside the computer, on a thread of its own: the power chain, the
-/// coil's sense line, and the witness that keeps when current flowed.
+/// The world outside the computer, on a thread of its own, and the witness that
+/// keeps when current flowed.
 class Outside {
  public:
-  Outside(const std::string& chip, const virtual_rig::PowerChain::Setting& setting);
-  ~Outside();
+  Outside(const std::string& chip, const virtual_rig::PowerChain::Setting& setting)
+      : chip_(lines::VirtualChip::open(chip)),
+        witness_(chip, wiring_of(chip).coil_sense.offset),
+        bench_(lines::VirtualChip::open(chip), wiring_of(chip), setting, nullptr, {}),
+        thread_([this] { bench_.serve([this] { return over_.load(); }); }) {}
+  ~Outside() {
+    over_ = true;
+    thread_.join();
+  }
   Outside(const Outside&) = delete;
   Outside& operator=(const Outside&) = delete;
 
   /// Opens or closes the stop loop or the lid.
-  void drive(Offset line, bool closed) { chip_.drive(line, closed); }
-  [[nodiscard]] std::vector<CurrentFlow> flows();
-  [[nodiscard]] bool coil_is_on() { return coil_on_.load(); }
-  /// The longest that this thread was kept from looking: what the figures can't be better than.
-  [[nodiscard]] base::Duration longest_delay() { return longest_delay_.load(); }
+  void drive(const safety::Wire& wire, bool closed) { chip_.drive(wire.offset, closed); }
+  [[nodiscard]] std::vector<CurrentFlow> flows() { return witness_.flows(); }
+  [[nodiscard]] bool coil_is_on() { return bench_.coil_is_on(); }
+  [[nodiscard]] base::Duration longest_delay() { return bench_.longest_delay(); }
 
  private:
-  void live();
-
   lines::VirtualChip chip_;
-  virtual_rig::PowerChain chain_;
-  std::mutex mutex_;
-  std::vector<CurrentFlow> flows_;
-  std::atomic<bool> coil_on_ = false;
-  std::atomic<base::Duration> longest_delay_{base::Duration{}};
+  CoilWitness witness_;
+  virtual_rig::LiveBench bench_;
   std::atomic<bool> over_ = false;
   std::thread thread_;
 };

@@ -6,13 +6,13 @@
 #include <algorithm>
 #include <csignal>
 #include <functional>
-#include <map>
 #include <thread>
 
 #include "base/random.hpp"
 #include "lines/line_bench.hpp"
 #include "outside.hpp"
 #include "safety/board.hpp"
+#include "safety/confinement.hpp"
 #include "safety/warden.hpp"
 
 // Controller, warden and the outside as they are: two processes and the power
@@ -49,6 +49,10 @@ class Child {
   pid_t process_;
 };
 
+lines::LineSetting output(const char* name, const Wire& wire) {
+  return {.name = name, .offset = wire.offset, .direction = lines::Direction::output};
+}
+
 enum class Habit {
   pulses,     ///< 15 ms in every 60 ms
   stuck_gate  ///< the gate stays on from the first pulse
@@ -57,8 +61,7 @@ enum class Habit {
 /// Beats, wants power and pulses until somebody ends it.
 void live_as_controller(const std::string& chip, const std::string& board_file, Habit habit) {
   Board board = Board::open(board_file);
-  const auto lines = lines::request(
-      chip, {{.name = "gate", .offset = gate, .direction = lines::Direction::output}});
+  const auto lines = lines::request(chip, {output("gate", wiring_of(chip).gate)});
   board.want_power(true);
   for (int ms = 0;; ms += 5) {
     board.beat(lines::kernel_now());
@@ -77,21 +80,17 @@ class Bench {
         board_(Board::create(board_file_)),
         controller_([this, habit] { live_as_controller(lines_.chip(), board_file_, habit); }),
         warden_([this, longest_tick] {
-          serve_as_warden({.chip = lines_.chip(),
-                           .board = board_file_,
-                           .controller = controller_.process(),
-                           .loop_offset = loop,
-                           .lid_offset = lid,
-                           .coil_offset = coil,
-                           .enable_offset = enable,
-                           .watchdog_offset = watchdog,
-                           .limits = {.heartbeat_age = 50ms,
-                                      .longest_pulse = 40ms,
-                                      .longest_tick = longest_tick}},
-                          [] { return false; });
+          serve_as_warden(
+              {.wiring = wiring_of(lines_.chip()),
+               .board = board_file_,
+               .controller = controller_.process(),
+               .limits = {.heartbeat_age = 50ms,
+                          .longest_pulse = 40ms,
+                          .longest_tick = longest_tick}},
+              [] { return false; }, [] { (void)confine(); });
         }) {
-    lines_.drive(loop, true);
-    lines_.drive(lid, true);
+    lines_.drive(wiring().stop_loop.offset, true);
+    lines_.drive(wiring().lid.offset, true);
     outside = std::make_unique<Outside>(lines_.chip(), chain);
   }
 
@@ -110,6 +109,7 @@ class Bench {
   [[nodiscard]] const Child& controller() const { return controller_; }
   [[nodiscard]] const Child& warden() const { return warden_; }
   [[nodiscard]] Board& board() { return board_; }
+  [[nodiscard]] Wiring wiring() const { return wiring_of(lines_.chip()); }
 
  private:
   lines::VirtualBench lines_;
@@ -134,8 +134,8 @@ const std::vector<Attack>& attacks() {
       {"controller crashes", [](Bench& b) { b.controller().signal(SIGSEGV); }},
       {"warden killed", [](Bench& b) { b.warden().signal(SIGKILL); }},
       {"warden stopped", [](Bench& b) { b.warden().signal(SIGSTOP); }},
-      {"stop loop opened", [](Bench& b) { b.outside->drive(loop, false); }},
-      {"lid opened", [](Bench& b) { b.outside->drive(lid, false); }},
+      {"stop loop opened", [](Bench& b) { b.outside->drive(b.wiring().stop_loop, false); }},
+      {"lid opened", [](Bench& b) { b.outside->drive(b.wiring().lid, false); }},
       {"heartbeat from the future",
        [](Bench& b) {
          b.controller().signal(SIGSTOP);
@@ -153,11 +153,7 @@ struct Aftermath {
 
 Aftermath after(Bench& bench, lines::KernelInstant fault) {
   std::this_thread::sleep_for(400ms);
-  Aftermath aftermath{.on_for = {}, .off = !bench.outside->coil_is_on()};
-  for (const CurrentFlow& flow : bench.outside->flows()) {
-    if (flow.to > fault) aftermath.on_for = std::max(aftermath.on_for, flow.to - fault);
-  }
-  return aftermath;
+  return {.on_for = on_after(bench.outside->flows(), fault), .off = !bench.outside->coil_is_on()};
 }
 
 std::uint32_t draws = 0;
@@ -212,13 +208,12 @@ TEST(WardenAttack, AStuckGateIsCutByTheWardenWhereNoLongestOnTimeIsFitted) {  //
 
 TEST(WardenAttack, WithoutWardenAndOutsideTheCoilStaysOnSoTheWitnessSeesIt) {
   lines::VirtualBench lines;
+  const Wiring wiring = wiring_of(lines.chip());
   const auto held = lines::request(
-      lines.chip(),
-      {{.name = "enable", .offset = enable, .direction = lines::Direction::output},
-       {.name = "watchdog", .offset = watchdog, .direction = lines::Direction::output},
-       {.name = "gate", .offset = gate, .direction = lines::Direction::output}});
-  lines.drive(loop, true);
-  lines.drive(lid, true);
+      lines.chip(), {output("enable", wiring.enable), output("watchdog", wiring.watchdog),
+                     output("gate", wiring.gate)});
+  lines.drive(wiring.stop_loop.offset, true);
+  lines.drive(wiring.lid.offset, true);
   Outside outside(lines.chip(), {.one_shot = 1h, .longest_on = {}});
   for (std::size_t line = 0; line < 3; ++line) held->set(line, lines::Level::active);
   std::this_thread::sleep_for(500ms);

@@ -1,0 +1,111 @@
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <ctime>
+#include <memory>
+#include <string>
+
+#include "app/arming.hpp"
+#include "app/commands.hpp"
+#include "app/text_file.hpp"
+#include "base/error.hpp"
+#include "rig/rig_file.hpp"
+#include "safety/arm_ticket.hpp"
+
+namespace plexor::app {
+
+namespace {
+
+using SystemTime = std::chrono::system_clock::time_point;
+constexpr std::chrono::hours longest_leave{31 * 24};
+
+/// "2026-06-12 07:00", or "07:00" for the next time that the clock says so. Local time.
+SystemTime time_of(const std::string& text) {
+  const SystemTime now = std::chrono::system_clock::now();
+  const std::time_t now_s = std::chrono::system_clock::to_time_t(now);
+  std::tm when{};
+  localtime_r(&now_s, &when);
+  const char* end = strptime(text.c_str(), "%Y-%m-%d %H:%M", &when);
+  const bool with_day = end != nullptr;
+  if (!with_day) end = strptime(text.c_str(), "%H:%M", &when);
+  if (end == nullptr || *end != '\0') {
+    throw base::InputError(fmt::format(
+        "--until: found \"{}\"; expected a time like \"07:00\" or \"2026-06-12 07:00\"", text));
+  }
+  when.tm_sec = 0;
+  when.tm_isdst = -1;
+  SystemTime time = std::chrono::system_clock::from_time_t(std::mktime(&when));
+  if (!with_day && time <= now) {
+    ++when.tm_mday;
+    when.tm_isdst = -1;
+    time = std::chrono::system_clock::from_time_t(std::mktime(&when));
+  }
+  return time;
+}
+
+std::chrono::nanoseconds length_until(const std::string& text) {
+  const auto length = time_of(text) - std::chrono::system_clock::now();
+  if (length > std::chrono::nanoseconds::zero() && length <= longest_leave) return length;
+  throw base::InputError(
+      fmt::format("--until: \"{}\" lies {} ; expected a time from now to 31 days ahead", text,
+                  length <= std::chrono::nanoseconds::zero() ? "in the past" : "too far ahead"));
+}
+
+void give_ticket(const rig::RigFile& rig, const RigState& state, const std::string& until) {
+  const auto length = length_until(until);
+  const safety::BootMoment now = boot_now();
+  state.keep_ticket(
+      to_text(safety::ArmTicket{rig.name, now.boot_id, getuid(), now.since_boot + length}));
+  fmt::print(
+      "\"{}\" may be tapped with unattended until {:%Y-%m-%d %H:%M}, by this user, unless "
+      "this computer restarts or the interlock trips.\nTake it back with: plexor arm "
+      "--rig RIG --revoke\n",
+      rig.name,
+      fmt::localtime(std::chrono::system_clock::to_time_t(
+          std::chrono::system_clock::now() +
+          std::chrono::duration_cast<std::chrono::system_clock::duration>(length))));
+}
+
+}  // namespace
+
+CommandBody add_arm_command(CLI::App& parser) {
+  struct Options {
+    std::string rig;
+    std::string until;
+    bool revoke = false;
+  };
+  const auto options = std::make_shared<Options>();
+  parser.add_option("--rig", options->rig, "Rig file")->required();
+  auto* until = parser.add_option("--until", options->until,
+                                  "When leave ends: \"07:00\" or \"2026-06-12 07:00\"");
+  parser.add_flag("--revoke", options->revoke, "Take the leave back")->excludes(until);
+  parser.footer(std::string("Leave to tap unattended, given at the rig, on a terminal.\n\n") +
+                cautions + "\nExample: plexor arm --rig rig/workshop.toml --until 07:00");
+  return [options] {
+    const rig::RigFile rig = rig::parse_rig(read_text_file(options->rig), options->rig);
+    if (!rig.wiring) {
+      throw base::InputError(options->rig + ": a rig in virtual time needs no leave to tap");
+    }
+    const RigState state(rig);
+    if (options->revoke) {
+      state.drop_ticket();
+      fmt::print("No leave to tap unattended is given any more.\n");
+      return ExitCode::pass;
+    }
+    if (options->until.empty()) throw base::InputError("plexor arm: give --until TIME or --revoke");
+    (void)length_until(options->until);
+    const StopSignals stop;
+    fmt::print(stderr, "{}", cautions);
+    const std::string question = fmt::format(
+        "Press Enter to let \"{}\" tap unattended until {}, anything else to leave: ", rig.name,
+        options->until);
+    if (!wait_for_key(question, stop)) return ExitCode::undecided;
+    state.keep_that_cautions_were_shown();
+    give_ticket(rig, state, options->until);
+    return ExitCode::pass;
+  };
+}
+
+}  // namespace plexor::app

@@ -1,0 +1,17 @@
+#pragma once
+
+#include <optional>
+
+#include "app/job.hpp"
+#include "app/run_journal.hpp"
+#include "run/run_folder.hpp"
+
+namespace plexor::app {
+
+/// A run on a rig of kind lines, in real time, beside its warden: takes the
+/// lines, asks for leave to tap, taps and listens. Nothing if nobody gave leave.
+/// Whatever ends it, the gate is inactive and was read back so. Throws
+/// base::RigFault with nothing energised.
+[[nodiscard]] std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options);
+
+}  // namespace plexor::app

@@ -1,0 +1,101 @@
+#include "app/run_journal.hpp"
+
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+#include <sys/utsname.h>
+
+#include <cctype>
+#include <chrono>
+
+namespace plexor::app {
+
+namespace {
+
+std::tm utc_now() {
+  return fmt::gmtime(std::chrono::system_clock::to_time_t(std::chrono::system_clock::now()));
+}
+
+/// "Release check, oak counter" -> "release-check-oak-counter".
+std::string slug(const std::string& name) {
+  std::string words;
+  for (const char c : name) {
+    if (std::isalnum(static_cast<unsigned char>(c)) != 0) {
+      words += static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
+    } else if (!words.empty() && words.back() != '-') {
+      words += '-';
+    }
+  }
+  while (words.ends_with('-')) words.pop_back();
+  return words.empty() ? "run" : words;
+}
+
+/// A folder of its own for this run, under where runs go unless told otherwise.
+std::filesystem::path dated_folder(const std::string& scenario_name) {
+  const std::string base =
+      fmt::format("reports/runs/{:%Y-%m-%d_%H%M%S}_{}", utc_now(), slug(scenario_name));
+  std::string name = base;
+  for (int i = 2; std::filesystem::exists(name); ++i) name = fmt::format("{}_{}", base, i);
+  return name;
+}
+
+/// In virtual time, or with lines that are no chip's.
+bool is_simulated(const rig::RigFile& rig) {
+  std::error_code none;
+  return !rig.wiring || !std::filesystem::is_character_file(rig.wiring->chip, none);
+}
+
+journal::RigFacts facts_of(const rig::RigFile& rig) {
+  journal::RigFacts facts;
+  facts.name = rig.name;
+  facts.simulated = is_simulated(rig);
+  facts.calibrated = rig.calibration.has_value();
+  facts.contact_sensed = rig.contact != rig::ContactKind::none;
+  if (rig.calibration) {
+    facts.transit_sd = rig.calibration->transit_sd;
+    facts.calibration_date = rig.calibration->date;
+  }
+  facts.surface = rig.setting.surface;
+  facts.spot = rig.setting.spot;
+  facts.mounting = rig.setting.mounting;
+  for (const rig::Device& device : rig.devices) {
+    facts.devices.push_back(
+        {device.name, device.version, device.line_time, device.pattern_end_gap});
+  }
+  return facts;
+}
+
+journal::Header header_of(const Job& job, bool lifted) {
+  journal::Header header;
+  header.plexor_version = PLEXOR_VERSION;
+  header.seed = job.scenario.seed;
+  header.lifted = lifted;
+  header.scenario_file = job.scenario_file;
+  header.scenario_text = job.scenario_text;
+  header.rig_file = job.rig_file;
+  header.rig_text = job.rig_text;
+  header.rig = facts_of(job.rig);
+  return header;
+}
+
+journal::Host host_facts() {
+  utsname system{};
+  uname(&system);
+  return {.started_utc = fmt::format("{:%Y-%m-%dT%H:%M:%SZ}", utc_now()),
+          .host_name = system.nodename,
+          .system = fmt::format("{} {} {}", system.sysname, system.release, system.machine)};
+}
+
+}  // namespace
+
+BegunRun begin_run(const Job& job, const RunOptions& options, const journal::Segment& segment) {
+  run::RunFolder folder = run::create_run_folder(
+      options.out.empty() ? dated_folder(job.scenario.name) : std::filesystem::path(options.out));
+  journal::Writer journal(journal::create_journal_file(folder.journal()));
+  journal.append(header_of(job, options.lifted));
+  journal.append(host_facts());
+  journal.append(segment);
+  journal.flush();
+  return {std::move(folder), std::move(journal)};
+}
+
+}  // namespace plexor::app

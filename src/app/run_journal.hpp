@@ -1,0 +1,31 @@
+#pragma once
+
+#include <filesystem>
+#include <string>
+
+#include "app/job.hpp"
+#include "journal/writer.hpp"
+#include "run/run_folder.hpp"
+
+namespace plexor::app {
+
+/// What a user asked `run` for.
+struct RunOptions {
+  std::string scenario;
+  std::string rig;
+  std::string out;
+  bool lifted = false;
+  bool arm = false;  ///< armed after a countdown instead of a key press
+  bool json = false;
+};
+
+/// The folder of a new run with its journal, which has its first records: the
+/// header, the host and the segment.
+struct BegunRun {
+  run::RunFolder folder;
+  journal::Writer journal;
+};
+[[nodiscard]] BegunRun begin_run(const Job& job, const RunOptions& options,
+                                 const journal::Segment& segment);
+
+}  // namespace plexor::app

@@ -1,0 +1,32 @@
+#include "app/run_progress.hpp"
+
+#include <fmt/format.h>
+
+#include <memory>
+#include <string>
+
+#include "app/progress_bar.hpp"
+
+namespace plexor::app {
+
+namespace {
+
+std::string note_of(const run::Progress& progress) {
+  if (progress.expected == 0) return fmt::format("{} trials", progress.done);
+  return fmt::format(
+      "{} trials, {:.1f} % heard, {} void", progress.done,
+      100.0 * static_cast<double>(progress.hits) / static_cast<double>(progress.expected),
+      progress.voids);
+}
+
+}  // namespace
+
+std::function<void(const run::Progress&)> progress_shown() {
+  const auto bar = std::make_shared<ProgressBar>("tapping");
+  return [bar](const run::Progress& progress) {
+    const auto whole = static_cast<double>(progress.done + progress.remaining);
+    bar->show(static_cast<double>(progress.done) / whole, note_of(progress));
+  };
+}
+
+}  // namespace plexor::app

@@ -1,0 +1,173 @@
+#include <fmt/format.h>
+#include <poll.h>
+#include <unistd.h>
+
+#include <array>
+#include <cstdio>
+#include <filesystem>
+#include <map>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "app/commands.hpp"
+#include "app/rig_state.hpp"
+#include "app/stop_signals.hpp"
+#include "app/text_file.hpp"
+#include "base/error.hpp"
+#include "lines/virtual_chip.hpp"
+#include "rig/line_assembler.hpp"
+#include "rig/rig_file.hpp"
+#include "run/file_replacement.hpp"
+#include "virtual/live_bench.hpp"
+
+namespace plexor::app {
+
+namespace {
+
+namespace fs = std::filesystem;
+
+struct Options {
+  std::string rig;
+  std::uint64_t seed = 1;
+  bool lifted = false;
+};
+
+void prepare_place(const fs::path& chip) {
+  std::error_code error;
+  if (fs::exists(chip, error)) {
+    throw base::RigFault(chip.string() +
+                         " is there already: another simulation uses it, or one was killed; if "
+                         "none is running, remove the file");
+  }
+  fs::create_directories(fs::absolute(chip).parent_path(), error);
+}
+
+/// The files of a simulated chip, gone with it.
+class ChipFiles {
+ public:
+  explicit ChipFiles(fs::path chip) : chip_(std::move(chip)) {}
+  ~ChipFiles() {
+    std::error_code none;
+    fs::remove(chip_, none);
+    fs::remove(coil_file_beside(chip_), none);
+  }
+  ChipFiles(const ChipFiles&) = delete;
+  ChipFiles& operator=(const ChipFiles&) = delete;
+
+ private:
+  fs::path chip_;
+};
+
+/// A coil that was made just now is cold.
+void keep_new_coil(const rig::RigFile& rig) {
+  const safety::CoilMemory memory{{safety::cold(rig.coil)}, boot_now(), true, 0};
+  run::replace_file(coil_file_beside(rig.wiring->chip), to_text(memory));
+}
+
+std::vector<std::unique_ptr<virtual_rig::PseudoPort>> open_ports(const rig::RigFile& rig) {
+  std::vector<std::unique_ptr<virtual_rig::PseudoPort>> ports;
+  for (const rig::Device& device : rig.devices) {
+    fs::create_directories(fs::absolute(device.port).parent_path());
+    ports.push_back(std::make_unique<virtual_rig::PseudoPort>(device.port));
+  }
+  return ports;
+}
+
+/// Moves the loop and the lid as people do: by words on standard input.
+class Hands {
+ public:
+  Hands(lines::VirtualChip chip, const safety::Wiring& wiring)
+      : chip_(std::move(chip)),
+        wires_{{"loop", wiring.stop_loop}, {"lid", wiring.lid}},
+        words_([this](std::string_view line) { obey(line); }) {
+    for (const auto& [name, wire] : wires_) move(wire, true);
+  }
+
+  /// What has been typed so far; false once input has ended.
+  [[nodiscard]] bool look() {
+    pollfd typed{STDIN_FILENO, POLLIN, 0};
+    if (poll(&typed, 1, 0) <= 0) return true;
+    std::array<char, 256> text{};
+    const ssize_t bytes = read(STDIN_FILENO, text.data(), text.size());
+    if (bytes > 0) words_.feed({text.data(), static_cast<std::size_t>(bytes)});
+    return bytes > 0;
+  }
+
+ private:
+  void move(const safety::Wire& wire, bool closed) {
+    chip_.drive(wire.offset, closed != wire.active_low);
+  }
+  void obey(std::string_view line) {
+    for (const auto& [name, wire] : wires_) {
+      if (line == name + " open") return move(wire, false);
+      if (line == name + " close") return move(wire, true);
+    }
+    fmt::print(stderr,
+               "\"{:.60}\": say \"loop open\", \"loop close\", \"lid open\" or \"lid close\"\n",
+               line);
+  }
+
+  lines::VirtualChip chip_;
+  std::map<std::string, safety::Wire> wires_;
+  rig::LineAssembler words_;
+};
+
+void tell_where(const Options& options, const rig::RigFile& rig) {
+  fmt::print("\"{}\" is being simulated. Lines: {}\n", rig.name, rig.wiring->chip);
+  for (const rig::Device& device : rig.devices) {
+    fmt::print("Device \"{}\": {}\n", device.name, device.port);
+  }
+  fmt::print(
+      "Tap with it from another terminal:\n  plexor run SCENARIO --rig {}\n"
+      "Here: \"loop open\", \"loop close\", \"lid open\", \"lid close\"; Ctrl-C ends it.\n",
+      options.rig);
+  std::fflush(stdout);
+}
+
+void simulate(const Options& options, const std::string& text, const rig::RigFile& rig) {
+  const StopSignals stop;
+  const auto simulation = virtual_rig::parse_simulation(text, options.rig, rig);
+  prepare_place(rig.wiring->chip);
+  auto chip = lines::VirtualChip::create(rig.wiring->chip);
+  const ChipFiles files(rig.wiring->chip);
+  keep_new_coil(rig);
+  Hands hands(chip, *rig.wiring);
+  virtual_rig::LiveBench bench(
+      chip, *rig.wiring, {rig.tiers.one_shot, rig.tiers.longest_on},
+      std::make_unique<virtual_rig::VirtualRig>(rig, simulation, options.seed, options.lifted),
+      open_ports(rig));
+  tell_where(options, rig);
+  bool typing = true;
+  bench.serve([&] {
+    typing = typing && hands.look();
+    return stop.requested();
+  });
+}
+
+}  // namespace
+
+CommandBody add_simulate_command(CLI::App& parser) {
+  const auto options = std::make_shared<Options>();
+  parser.add_option("RIG", options->rig, "Rig file of kind \"lines\" with a [simulated] part")
+      ->required();
+  parser.add_option("--seed", options->seed, "For noise, scatter and disturbances")
+      ->capture_default_str();
+  parser.add_flag("--lifted", options->lifted, "The tapper stands clear of the surface");
+  parser.footer(
+      "Serves lines and serial ports of a rig that does not exist, in real time, until Ctrl-C.\n"
+      "Example: plexor simulate rig/simulated-live.toml");
+  return [options] {
+    const std::string text = read_text_file(options->rig);
+    const rig::RigFile rig = rig::parse_rig(text, options->rig);
+    if (!rig.wiring) {
+      throw base::InputError(options->rig +
+                             ": a rig in virtual time, which \"plexor run\" taps by itself; "
+                             "simulate serves rigs of kind \"lines\"");
+    }
+    simulate(*options, text, rig);
+    return ExitCode::pass;
+  };
+}
+
+}  // namespace plexor::app

@@ -1,0 +1,31 @@
+#pragma once
+
+#include <cstddef>
+#include <functional>
+#include <string>
+#include <string_view>
+
+namespace plexor::rig {
+
+/// Puts together the lines of text that a device sends in pieces. Whatever comes
+/// is borne: a line that is too long is dropped whole, and counted.
+class LineAssembler {
+ public:
+  static constexpr std::size_t longest_line = 512;
+
+  /// `take` is given each finished line without its end (LF or CR LF); empty lines are none.
+  explicit LineAssembler(std::function<void(std::string_view)> take) : take_(std::move(take)) {}
+
+  void feed(std::string_view bytes);
+  [[nodiscard]] std::size_t dropped() const { return dropped_; }
+
+ private:
+  void finish();
+
+  std::function<void(std::string_view)> take_;
+  std::string line_;
+  bool too_long_ = false;
+  std::size_t dropped_ = 0;
+};
+
+}  // namespace plexor::rig

@@ -1,0 +1,180 @@
+#include "run/live_rig.hpp"
+
+#include <fmt/format.h>
+
+#include <functional>
+#include <utility>
+
+#include "base/error.hpp"
+
+namespace plexor::run {
+
+namespace {
+
+using lines::KernelInstant;
+using namespace std::chrono_literals;
+
+/// The warden publishes every few milliseconds; a busy machine is allowed to be late.
+constexpr base::Duration warden_age = 100ms;
+constexpr base::Duration becoming_ready = 3s;
+constexpr base::Duration answering = 1s;
+
+Overseer::Setting setting_of(const rig::RigFile& rig, bool lifted) {
+  return {.interlock = {.contact_counts = rig.contact == rig::ContactKind::tip_switch,
+                        .lifted = lifted},
+          .warden_age = warden_age};
+}
+
+lines::LineSetting gate_setting(const safety::Wiring& wiring) {
+  return {.name = "gate",
+          .offset = wiring.gate.offset,
+          .direction = lines::Direction::output,
+          .active_low = wiring.gate.active_low};
+}
+
+lines::LineSetting contact_setting(const safety::Wire& wire) {
+  return {.name = "contact", .offset = wire.offset, .active_low = wire.active_low, .edges = true};
+}
+
+/// False if it does not come true in time.
+bool comes_true(base::Duration patience, const std::function<bool()>& what) {
+  const KernelInstant give_up = lines::kernel_now() + patience;
+  while (!what()) {
+    if (lines::kernel_now() > give_up) return false;
+    lines::kernel_nap(2ms);
+  }
+  return true;
+}
+
+}  // namespace
+
+LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board)
+    : heartbeat_age_(rig.tiers.heartbeat_age),
+      queue_(clock_),
+      overseer_(setting_of(rig, lifted), std::move(board), clock_,
+                [this](const rig::LeaveEnded& left) { queue_.push(left); }) {
+  const safety::Wiring& wiring = rig.wiring.value();
+  auto gate = lines::request(wiring.chip, {gate_setting(wiring)});
+  if (wiring.contact) contact_ = lines::request(wiring.chip, {contact_setting(*wiring.contact)});
+  listen(rig);
+  // Held by others: what they can't show counts as unknown there. These hold until somebody says
+  // otherwise.
+  for (const auto guard :
+       {safety::Guard::coil_cool, safety::Guard::journal, safety::Guard::supply}) {
+    overseer_.see(guard, safety::Reading::good);
+  }
+  overseer_.see_listeners(true);
+  pulses_ =
+      std::make_unique<PulseThread>(std::move(gate), rig.limits, overseer_, clock_,
+                                    [this](const rig::PulseFired& fired) { queue_.push(fired); });
+  if (contact_) contact_thread_ = std::thread([this] { watch_contact(); });
+}
+
+LiveRig::~LiveRig() {
+  overseer_.disarm();
+  over_ = true;
+  pulses_.reset();
+  if (contact_thread_.joinable()) contact_thread_.join();
+}
+
+void LiveRig::listen(const rig::RigFile& rig) {
+  for (std::uint32_t device = 0; device < rig.devices.size(); ++device) {
+    const auto hear = [this, device](std::string_view line, KernelInstant at) {
+      base::Event event;
+      event.device = device;
+      event.name = std::string(line);
+      event.arrival = clock_.of(at);
+      queue_.push(event);
+    };
+    const auto change = [this, device](bool up, KernelInstant at) { see_listener(device, up, at); };
+    listeners_.push_back(std::make_unique<rig::PortListener>(
+        rig.devices[device].port, rig::PortListener::Hearers{hear, change}));
+  }
+}
+
+void LiveRig::see_listener(std::uint32_t device, bool up, KernelInstant at) {
+  if (up) {
+    --silent_devices_;
+  } else {
+    ++silent_devices_;
+  }
+  overseer_.see_listeners(silent_devices_ == 0);
+  queue_.push(rig::ListenerChanged{device, up, clock_.of(at)});
+}
+
+void LiveRig::watch_contact() {
+  try {
+    follow_contact();
+  } catch (const base::RigFault& fault) {
+    overseer_.fail(fault.what());  // what can't be seen counts as the worst
+  }
+}
+
+void LiveRig::follow_contact() {
+  constexpr base::Duration look_up = 20ms;
+  overseer_.see_contact(contact_->try_get(0) != lines::Level::inactive, lines::kernel_now());
+  while (!over_) {
+    const auto edge = contact_->wait_edge(look_up);
+    if (!edge) continue;
+    const bool touching = edge->level == lines::Level::active;
+    overseer_.see_contact(touching, edge->at);
+    if (touching) queue_.push(rig::ContactSensed{clock_.of(edge->at)});
+  }
+}
+
+void LiveRig::wait_until_ready() {
+  const auto is_ready = [this] { return overseer_.state() == safety::InterlockState::ready; };
+  if (comes_true(becoming_ready, is_ready)) return;
+  throw base::RigFault(fmt::format("the rig is not ready to be armed: {}; nothing was moved",
+                                   overseer_.what_stands()));
+}
+
+void LiveRig::wait_for_power(bool powered, const std::string& otherwise) {
+  const auto is_so = [this, powered] { return overseer_.warden().powered == powered; };
+  if (comes_true(answering, is_so)) return;
+  overseer_.disarm();
+  throw base::RigFault(otherwise);
+}
+
+/// With the gate inactive: a heartbeat that rests must cost the power.
+void LiveRig::prove_warden() {
+  overseer_.hold_heartbeat(true);
+  wait_for_power(false, "the warden did not take the power from a silent controller");
+  overseer_.hold_heartbeat(false);
+  lines::kernel_nap(heartbeat_age_ / 2);
+  overseer_.acknowledge_warden();
+}
+
+void LiveRig::arm(std::optional<KernelInstant> leave_ends) {
+  overseer_.acknowledge_warden();
+  overseer_.want_power(true);
+  wait_for_power(true, "the warden gives no power");
+  prove_warden();
+  wait_for_power(true, "the warden gives no power back after its test");
+  const auto armed = [&] { return overseer_.arm(leave_ends); };
+  if (comes_true(answering, armed)) return;
+  const std::string stands = overseer_.what_stands();
+  overseer_.disarm();
+  throw base::RigFault("the rig could not be armed: " + (stands.empty() ? "no leave" : stands));
+}
+
+void LiveRig::stand_down() {
+  overseer_.disarm();
+  if (!pulses_->cut()) throw base::RigFault("the gate was not seen inactive; the power is off");
+}
+
+void LiveRig::fire(std::span<const base::Pulse> pulses) {
+  // Without a permit nothing is given, and the conductor finds the trial without its pulses.
+  if (const auto epoch = overseer_.begin_trial()) pulses_->queue(pulses, *epoch);
+}
+
+void LiveRig::make_safe() noexcept {
+  if (!pulses_->cut()) overseer_.fail("the gate was not seen inactive");
+}
+
+std::optional<rig::Observation> LiveRig::observe_until(base::Instant deadline) {
+  overseer_.conductor_lives(lines::kernel_now());
+  return queue_.take_until(deadline);
+}
+
+}  // namespace plexor::run

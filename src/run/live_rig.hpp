@@ -1,0 +1,73 @@
+#pragma once
+
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "rig/port_listener.hpp"
+#include "rig/ports.hpp"
+#include "rig/rig_file.hpp"
+#include "run/live_clock.hpp"
+#include "run/observation_queue.hpp"
+#include "run/overseer.hpp"
+#include "run/pulse_thread.hpp"
+#include "safety/board.hpp"
+
+namespace plexor::run {
+
+/// A rig of kind lines, in real time: gate, contact and devices' ports, each on
+/// a thread of its own, under the overseer. The warden is somebody else's
+/// process, met on the board.
+class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Clock {
+ public:
+  /// Takes the lines and opens the ports. Throws base::RigFault for what can't be taken.
+  LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board);
+  /// Leaves everything inactive.
+  ~LiveRig() override;
+  LiveRig(const LiveRig&) = delete;
+  LiveRig& operator=(const LiveRig&) = delete;
+
+  // Before the run.
+
+  /// Waits until every guard holds. Throws base::RigFault naming what does not.
+  void wait_until_ready();
+  /// Power on, the warden put to the test, leave given: from here on a permit can
+  /// be had. Throws base::RigFault, with the power off, if the warden gives no power,
+  /// or does not take it from a controller that falls silent [S54].
+  void arm(std::optional<lines::KernelInstant> leave_ends);
+  /// Takes leave and power, and sees the gate inactive. Throws base::RigFault if it is not.
+  void stand_down();
+
+  /// For slow sensors that somebody else reads.
+  void see(safety::Guard guard, safety::Reading reading) { overseer_.see(guard, reading); }
+
+  // During the run.
+
+  void fire(std::span<const base::Pulse> pulses) override;
+  void make_safe() noexcept override;
+  [[nodiscard]] std::optional<rig::Observation> observe_until(base::Instant deadline) override;
+  [[nodiscard]] base::Instant now() const override { return clock_.now(); }
+  [[nodiscard]] lines::KernelInstant started() const { return clock_.start(); }
+
+ private:
+  void listen(const rig::RigFile& rig);
+  void watch_contact();
+  void follow_contact();
+  void see_listener(std::uint32_t device, bool up, lines::KernelInstant at);
+  void wait_for_power(bool powered, const std::string& otherwise);
+  void prove_warden();
+
+  base::Duration heartbeat_age_;
+  LiveClock clock_;
+  ObservationQueue queue_;
+  Overseer overseer_;
+  std::unique_ptr<lines::Lines> contact_;
+  std::atomic<std::uint32_t> silent_devices_ = 0;
+  std::atomic<bool> over_ = false;
+  std::unique_ptr<PulseThread> pulses_;
+  std::thread contact_thread_;
+  std::vector<std::unique_ptr<rig::PortListener>> listeners_;
+};
+
+}  // namespace plexor::run

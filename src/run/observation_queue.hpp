@@ -1,0 +1,33 @@
+#pragma once
+
+#include <condition_variable>
+#include <map>
+#include <mutex>
+#include <optional>
+
+#include "rig/ports.hpp"
+
+namespace plexor::run {
+
+/// Where the threads that sense and hear put what they observe, and the
+/// conductor's thread takes it in the order of its instants. Threads are held up
+/// now and then, so an observation is handed out only once it has settled: what
+/// is pushed later than that after its instant comes out of order, but comes.
+class ObservationQueue {
+ public:
+  static constexpr base::Duration settling = std::chrono::milliseconds{5};
+
+  explicit ObservationQueue(const rig::Clock& clock) : clock_(clock) {}
+
+  void push(const rig::Observation& observation);
+  /// The oldest, once it has settled; nothing when everything up to `deadline` has.
+  [[nodiscard]] std::optional<rig::Observation> take_until(base::Instant deadline);
+
+ private:
+  const rig::Clock& clock_;
+  std::mutex mutex_;
+  std::condition_variable pushed_;
+  std::multimap<base::Instant, rig::Observation> waiting_;  // equal instants keep their order
+};
+
+}  // namespace plexor::run

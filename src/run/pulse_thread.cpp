@@ -1,0 +1,128 @@
+#include "run/pulse_thread.hpp"
+
+#include <algorithm>
+#include <utility>
+
+#include "base/error.hpp"
+
+namespace plexor::run {
+
+namespace {
+
+using lines::KernelInstant;
+using lines::Level;
+using namespace std::chrono_literals;
+
+constexpr base::Duration tick = 5ms;
+/// While it waits it looks up this often, to notice that it is to stop.
+constexpr base::Duration longest_nap = 1ms;
+/// What the thread may take to obey, its machine being busy.
+constexpr base::Duration patience = 500ms;
+
+}  // namespace
+
+PulseThread::PulseThread(std::unique_ptr<lines::Lines> gate, const safety::Limits& limits,
+                         Overseer& overseer, const LiveClock& clock, Teller tell)
+    : gate_(std::move(gate)),
+      limits_(limits),
+      overseer_(overseer),
+      clock_(clock),
+      tell_(std::move(tell)),
+      next_tick_(lines::kernel_now()),
+      rested_at_(next_tick_) {
+  thread_ = std::thread([this] { live(); });
+}
+
+PulseThread::~PulseThread() {
+  cut_ = true;
+  over_ = true;
+  thread_.join();
+}
+
+void PulseThread::queue(std::span<const base::Pulse> pulses, std::uint64_t epoch) {
+  if (pulses.size() > most_pulses) throw base::RigFault("too many pulses in one trial");
+  Slot empty = Slot::empty;
+  if (!slot_.compare_exchange_strong(empty, Slot::filling)) {
+    throw base::RigFault("pulses of the trial before are still pending");
+  }
+  std::copy(pulses.begin(), pulses.end(), pulses_.begin());
+  count_ = pulses.size();
+  epoch_ = epoch;
+  cut_ = false;
+  slot_ = Slot::queued;
+}
+
+bool PulseThread::cut() noexcept {
+  cut_ = true;
+  const KernelInstant give_up = lines::kernel_now() + patience;
+  while (slot_ != Slot::empty) {
+    if (lines::kernel_now() > give_up) return false;
+    lines::kernel_nap(longest_nap);
+  }
+  return true;
+}
+
+void PulseThread::live() noexcept {
+  while (!over_) {
+    if (slot_ == Slot::queued) give_trial();
+    tick_if_due(lines::kernel_now());
+    lines::kernel_nap(longest_nap);
+  }
+  drive_inactive();
+}
+
+void PulseThread::give_trial() {
+  slot_ = Slot::given;
+  for (std::uint32_t tap = 0; tap < count_ && !cut_; ++tap) {
+    if (!wait_until(clock_.kernel(pulses_[tap].on))) break;
+    give(tap);
+  }
+  overseer_.end_trial();
+  slot_ = Slot::empty;
+}
+
+void PulseThread::give(std::uint32_t tap) {
+  const KernelInstant on = lines::kernel_now();
+  const KernelInstant off = on + std::min(pulses_[tap].on_time, limits_.max_pulse);
+  if (on < rested_at_ || !overseer_.permit().allows(epoch_)) return;
+  overseer_.pulse_begins(on);
+  if (!gate_->try_set(0, Level::active)) overseer_.fail("the gate could not be driven");
+  (void)wait_until(off);
+  drive_inactive();
+  const KernelInstant ended = lines::kernel_now();
+  rested_at_ = ended + limits_.min_rest;
+  overseer_.pulse_ends(ended);
+  tell_({tap, {clock_.of(on), ended - on}});
+}
+
+/// Until the line has been seen inactive; meanwhile the power is taken.
+void PulseThread::drive_inactive() {
+  for (int tries = 0;; ++tries) {
+    const bool driven = gate_->try_set(0, Level::inactive);
+    if (driven && gate_->try_get(0) == Level::inactive) return;
+    overseer_.fail(driven ? "the gate reads active after it was switched off"
+                          : "the gate could not be switched off");
+    if (over_ && tries > 100) return;  // it is let go anyway; the warden has taken the power
+    tick_if_due(lines::kernel_now());
+    lines::kernel_nap(longest_nap);
+  }
+}
+
+/// False if it is to stop before.
+bool PulseThread::wait_until(KernelInstant at) {
+  for (;;) {
+    if (cut_) return false;
+    const KernelInstant now = lines::kernel_now();
+    if (now >= at) return true;
+    tick_if_due(now);
+    lines::kernel_sleep_until(std::min(at, now + longest_nap));
+  }
+}
+
+void PulseThread::tick_if_due(KernelInstant now) {
+  if (now < next_tick_) return;
+  next_tick_ = now + tick;
+  overseer_.tick(now);
+}
+
+}  // namespace plexor::run

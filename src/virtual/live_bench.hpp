@@ -1,0 +1,62 @@
+#pragma once
+
+#include <atomic>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "lines/virtual_chip.hpp"
+#include "rig/rig_file.hpp"
+#include "safety/wiring.hpp"
+#include "virtual/power_chain.hpp"
+#include "virtual/pseudo_port.hpp"
+#include "virtual/simulation.hpp"
+#include "virtual/virtual_rig.hpp"
+
+namespace plexor::virtual_rig {
+
+/// The world outside the computer in real time: the power chain between the
+/// lines of a virtual chip, the physics that its current drives, and the
+/// devices' ports. "Coil on" is what the whole chain lets through; it is shown
+/// on the coil-sense line, whose changes the chip keeps with their instants.
+class LiveBench {
+ public:
+  /// Chip and wiring must exist; loop and lid are as their lines are. `physics`
+  /// may be missing: then only the power chain lives.
+  LiveBench(lines::VirtualChip chip, const safety::Wiring& wiring,
+            const PowerChain::Setting& setting, std::unique_ptr<VirtualRig> physics,
+            std::vector<std::unique_ptr<PseudoPort>> ports);
+
+  /// Lives until `stop` says so.
+  void serve(const std::function<bool()>& stop);
+
+  [[nodiscard]] bool coil_is_on() const { return coil_on_; }
+  /// The longest that serving was held up: what figures can't be better than.
+  [[nodiscard]] base::Duration longest_delay() const { return longest_delay_; }
+
+ private:
+  void take(const lines::Change& change);
+  void settle(lines::KernelInstant now);
+  void advance(lines::KernelInstant to);
+  void show(const rig::Observation& observation);
+  void touch(lines::KernelInstant at);
+  void drive(const safety::Wire& wire, bool active);
+  [[nodiscard]] bool is_active(const safety::Wire& wire) const;
+
+  lines::VirtualChip chip_;
+  safety::Wiring wiring_;
+  base::Duration longest_pulse_;
+  PowerChain chain_;
+  std::unique_ptr<VirtualRig> physics_;
+  std::vector<std::unique_ptr<PseudoPort>> ports_;
+  lines::KernelInstant start_;
+  lines::KernelInstant looked_;
+  std::uint64_t last_change_ = 0;
+  std::atomic<bool> coil_on_ = false;
+  std::optional<lines::KernelInstant> touching_until_;
+  std::atomic<base::Duration> longest_delay_{base::Duration{}};
+};
+
+}  // namespace plexor::virtual_rig

@@ -1,0 +1,62 @@
+#include "virtual/pseudo_port.hpp"
+
+#include <fcntl.h>
+#include <poll.h>
+#include <termios.h>
+#include <unistd.h>
+
+#include <array>
+#include <cerrno>
+#include <cstdlib>
+#include <string>
+#include <system_error>
+
+#include "base/error.hpp"
+
+namespace plexor::virtual_rig {
+
+namespace {
+
+[[noreturn]] void fail(const std::filesystem::path& path, const std::string& reason) {
+  throw base::RigFault("pseudo-terminal at " + path.string() + ": " + reason);
+}
+
+std::string last_reason() { return std::generic_category().message(errno); }
+
+}  // namespace
+
+PseudoPort::PseudoPort(std::filesystem::path path)
+    : path_(std::move(path)), master_(posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC)) {
+  std::array<char, 128> name{};
+  if (master_ < 0 || grantpt(master_) != 0 || unlockpt(master_) != 0 ||
+      ptsname_r(master_, name.data(), name.size()) != 0) {
+    fail(path_, last_reason());
+  }
+  slave_ = open(name.data(), O_RDWR | O_NOCTTY | O_CLOEXEC);
+  if (slave_ < 0) fail(path_, last_reason());
+  termios settings{};
+  tcgetattr(slave_, &settings);
+  cfmakeraw(&settings);
+  tcsetattr(slave_, TCSANOW, &settings);
+  std::error_code error;
+  if (std::filesystem::is_symlink(path_) && !std::filesystem::exists(path_)) {
+    std::filesystem::remove(path_, error);
+  }
+  std::filesystem::create_symlink(name.data(), path_, error);
+  if (error) fail(path_, error.message());
+}
+
+PseudoPort::~PseudoPort() {
+  std::error_code ignored;
+  std::filesystem::remove(path_, ignored);
+  close(slave_);
+  close(master_);
+}
+
+void PseudoPort::write_line(std::string_view text) {
+  const std::string line = std::string(text) + "\n";
+  pollfd writable{master_, POLLOUT, 0};
+  if (poll(&writable, 1, 0) > 0) (void)!write(master_, line.data(), line.size());
+}
+
+}  // namespace plexor::virtual_rig
