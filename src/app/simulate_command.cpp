@@ -5,6 +5,7 @@
 #include <array>
 #include <cstdio>
 #include <filesystem>
+#include <functional>
 #include <map>
 #include <memory>
 #include <string>
@@ -65,26 +66,38 @@ void keep_new_coil(const rig::RigFile& rig) {
   run::replace_file(coil_file_beside(rig.wiring->chip), to_text(memory));
 }
 
-std::vector<std::unique_ptr<virtual_rig::PseudoPort>> open_ports(const rig::RigFile& rig) {
-  std::vector<std::unique_ptr<virtual_rig::PseudoPort>> ports;
+std::vector<std::string> ports_of(const rig::RigFile& rig) {
+  std::vector<std::string> ports;
   for (const rig::Device& device : rig.devices) {
     fs::create_directories(fs::absolute(device.port).parent_path());
-    ports.push_back(std::make_unique<virtual_rig::PseudoPort>(device.port));
+    ports.push_back(device.port);
   }
   return ports;
 }
 
-/// Moves the loop and the lid as people do: by words on standard input.
+/// What a person can do at the bench, by words on standard input.
 class Hands {
  public:
   Hands(lines::VirtualChip chip, const safety::Wiring& wiring)
-      : chip_(std::move(chip)),
-        wires_{{"loop", wiring.stop_loop}, {"lid", wiring.lid}},
-        words_([this](std::string_view line) { obey(line); }) {
-    for (const auto& [name, wire] : wires_) move(wire, true);
+      : chip_(std::move(chip)), words_([this](std::string_view line) { obey(line); }) {
+    const auto move = [this](const safety::Wire& wire, bool closed) {
+      return [this, wire, closed] { chip_.drive(wire.offset, closed != wire.active_low); };
+    };
+    deeds_ = {{"loop open", move(wiring.stop_loop, false)},
+              {"loop close", move(wiring.stop_loop, true)},
+              {"lid open", move(wiring.lid, false)},
+              {"lid close", move(wiring.lid, true)}};
+    obey("loop close");
+    obey("lid close");
   }
 
-  /// What has been typed so far; false once input has ended.
+  /// The devices' cables belong to the bench.
+  void reach_for(virtual_rig::LiveBench& bench) {
+    deeds_["cable out"] = [&bench] { bench.unplug(); };
+    deeds_["cable in"] = [&bench] { bench.plug_in(); };
+  }
+
+  /// Does what has been typed so far; false once input has ended.
   [[nodiscard]] bool look() {
     pollfd typed{STDIN_FILENO, POLLIN, 0};
     if (poll(&typed, 1, 0) <= 0) return true;
@@ -94,34 +107,33 @@ class Hands {
     return bytes > 0;
   }
 
- private:
-  void move(const safety::Wire& wire, bool closed) {
-    chip_.drive(wire.offset, closed != wire.active_low);
+  [[nodiscard]] std::string words() const {
+    std::string all;
+    for (const auto& [words, deed] : deeds_) all += (all.empty() ? "" : ", ") + words;
+    return all;
   }
+
+ private:
   void obey(std::string_view line) {
-    for (const auto& [name, wire] : wires_) {
-      if (line == name + " open") return move(wire, false);
-      if (line == name + " close") return move(wire, true);
-    }
-    fmt::print(stderr,
-               "\"{:.60}\": say \"loop open\", \"loop close\", \"lid open\" or \"lid close\"\n",
-               line);
+    const auto deed = deeds_.find(std::string(line));
+    if (deed != deeds_.end()) return deed->second();
+    fmt::print(stderr, "\"{:.60}\" is none of: {}\n", line, words());
   }
 
   lines::VirtualChip chip_;
-  std::map<std::string, safety::Wire> wires_;
+  std::map<std::string, std::function<void()>> deeds_;
   rig::LineAssembler words_;
 };
 
-void tell_where(const Options& options, const rig::RigFile& rig) {
+void tell_where(const Options& options, const rig::RigFile& rig, const Hands& hands) {
   fmt::print("\"{}\" is being simulated. Lines: {}\n", rig.name, rig.wiring->chip);
   for (const rig::Device& device : rig.devices) {
     fmt::print("Device \"{}\": {}\n", device.name, device.port);
   }
   fmt::print(
       "Tap with it from another terminal:\n  plexor run SCENARIO --rig {}\n"
-      "Here: \"loop open\", \"loop close\", \"lid open\", \"lid close\"; Ctrl-C ends it.\n",
-      options.rig);
+      "Type here what your hands do: {}. Ctrl-C ends it.\n",
+      options.rig, hands.words());
   std::fflush(stdout);
 }
 
@@ -136,8 +148,9 @@ void simulate(const Options& options, const std::string& text, const rig::RigFil
   virtual_rig::LiveBench bench(
       chip, *rig.wiring, {rig.tiers.one_shot, rig.tiers.longest_on},
       std::make_unique<virtual_rig::VirtualRig>(rig, simulation, options.seed, options.lifted),
-      open_ports(rig));
-  tell_where(options, rig);
+      ports_of(rig));
+  hands.reach_for(bench);
+  tell_where(options, rig, hands);
   bool typing = true;
   bench.serve([&] {
     typing = typing && hands.look();
@@ -156,7 +169,7 @@ CommandBody add_simulate_command(CLI::App& parser) {
   parser.add_flag("--lifted", options->lifted, "The tapper stands clear of the surface");
   parser.footer(
       "Serves lines and serial ports of a rig that does not exist, in real time, until Ctrl-C.\n"
-      "Example: plexor simulate rig/simulated-live.toml");
+      "Example: plexor simulate rig/simulate-oak.toml");
   return [options] {
     const std::string text = read_text_file(options->rig);
     const rig::RigFile rig = rig::parse_rig(text, options->rig);

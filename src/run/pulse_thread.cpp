@@ -1,5 +1,7 @@
 #include "run/pulse_thread.hpp"
 
+#include <pthread.h>
+
 #include <algorithm>
 #include <utility>
 
@@ -63,6 +65,7 @@ bool PulseThread::cut() noexcept {
 }
 
 void PulseThread::live() noexcept {
+  pthread_setname_np(pthread_self(), "pulses");  // for whoever looks at the process
   while (!over_) {
     if (slot_ == Slot::queued) give_trial();
     tick_if_due(lines::kernel_now());

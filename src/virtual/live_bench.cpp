@@ -23,7 +23,7 @@ constexpr base::Duration long_pulse = 300ms;
 
 LiveBench::LiveBench(lines::VirtualChip chip, const safety::Wiring& wiring,
                      const PowerChain::Setting& setting, std::unique_ptr<VirtualRig> physics,
-                     std::vector<std::unique_ptr<PseudoPort>> ports)
+                     std::vector<std::string> ports)
     : chip_(std::move(chip)),
       wiring_(wiring),
       longest_pulse_(setting.longest_on.value_or(long_pulse)),
@@ -35,6 +35,12 @@ LiveBench::LiveBench(lines::VirtualChip chip, const safety::Wiring& wiring,
   chain_.loop(is_active(wiring_.stop_loop));
   chain_.lid(is_active(wiring_.lid));
   drive(wiring_.coil_sense, false);
+  plug_in();
+}
+
+void LiveBench::plug_in() {
+  unplug();
+  for (const std::string& port : ports_) plugged_.push_back(std::make_unique<PseudoPort>(port));
 }
 
 bool LiveBench::is_active(const safety::Wire& wire) const {
@@ -98,7 +104,7 @@ void LiveBench::advance(KernelInstant to) {
 
 void LiveBench::show(const rig::Observation& observation) {
   if (const auto* event = std::get_if<base::Event>(&observation)) {
-    if (event->device < ports_.size()) ports_[event->device]->write_line(event->name);
+    if (event->device < plugged_.size()) plugged_[event->device]->write_line(event->name);
   } else if (const auto* contact = std::get_if<rig::ContactSensed>(&observation)) {
     touch(start_ + (contact->at - base::segment_start));
   }

@@ -24,13 +24,18 @@ namespace plexor::virtual_rig {
 class LiveBench {
  public:
   /// Chip and wiring must exist; loop and lid are as their lines are. `physics`
-  /// may be missing: then only the power chain lives.
+  /// may be missing: then only the power chain lives. `ports`: the paths of the devices' ports.
   LiveBench(lines::VirtualChip chip, const safety::Wiring& wiring,
             const PowerChain::Setting& setting, std::unique_ptr<VirtualRig> physics,
-            std::vector<std::unique_ptr<PseudoPort>> ports);
+            std::vector<std::string> ports);
 
   /// Lives until `stop` says so.
   void serve(const std::function<bool()>& stop);
+
+  /// The devices' cables, all at once; while they are out nothing comes through. Both throw
+  /// base::RigFault. Not while another thread serves.
+  void plug_in();
+  void unplug() { plugged_.clear(); }
 
   [[nodiscard]] bool coil_is_on() const { return coil_on_; }
   /// The longest that serving was held up: what figures can't be better than.
@@ -50,7 +55,8 @@ class LiveBench {
   base::Duration longest_pulse_;
   PowerChain chain_;
   std::unique_ptr<VirtualRig> physics_;
-  std::vector<std::unique_ptr<PseudoPort>> ports_;
+  std::vector<std::string> ports_;
+  std::vector<std::unique_ptr<PseudoPort>> plugged_;
   lines::KernelInstant start_;
   lines::KernelInstant looked_;
   std::uint64_t last_change_ = 0;
