@@ -25,10 +25,12 @@ constexpr std::chrono::hours longest_leave{31 * 24};
 SystemTime time_of(const std::string& text) {
   const SystemTime now = std::chrono::system_clock::now();
   const std::time_t now_s = std::chrono::system_clock::to_time_t(now);
-  std::tm when{};
-  localtime_r(&now_s, &when);
+  std::tm today{};
+  localtime_r(&now_s, &today);
+  std::tm when = today;
   const char* end = strptime(text.c_str(), "%Y-%m-%d %H:%M", &when);
   const bool with_day = end != nullptr;
+  if (!with_day) when = today;  // what a failed attempt has left in it
   if (!with_day) end = strptime(text.c_str(), "%H:%M", &when);
   if (end == nullptr || *end != '\0') {
     throw base::InputError(fmt::format(
@@ -49,7 +51,7 @@ std::chrono::nanoseconds length_until(const std::string& text) {
   const auto length = time_of(text) - std::chrono::system_clock::now();
   if (length > std::chrono::nanoseconds::zero() && length <= longest_leave) return length;
   throw base::InputError(
-      fmt::format("--until: \"{}\" lies {} ; expected a time from now to 31 days ahead", text,
+      fmt::format("--until: \"{}\" lies {}; expected a time from now to 31 days ahead", text,
                   length <= std::chrono::nanoseconds::zero() ? "in the past" : "too far ahead"));
 }
 

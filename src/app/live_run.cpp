@@ -97,7 +97,8 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, run::LiveRig& 
         run::run_to_end(conductor, {rig, rig, rig}, begun.journal, run::Durability::synced,
                         {.stop_requested = [&stop] { return stop.requested(); },
                          .on_progress = progress_shown(),
-                         .before_fire = before_fire});
+                         .before_fire = before_fire,
+                         .longest_wait = std::chrono::milliseconds{50}});
     drop_ticket_after_trip(ended, state);
   } catch (...) {
     state.drop_ticket();

@@ -2,12 +2,12 @@
 
 #include <fmt/format.h>
 #include <linux/futex.h>
+#include <poll.h>
 #include <sys/syscall.h>
 #include <unistd.h>
 
 #include <algorithm>
 #include <cerrno>
-#include <csignal>
 #include <limits>
 #include <new>
 #include <utility>
@@ -26,8 +26,15 @@ constexpr std::size_t kept_changes = 4096;
   throw base::RigFault(fmt::format("virtual chip {}: {}", file, reason));
 }
 
-/// A process that is gone holds nothing any more.
-bool is_alive(int process) { return kill(process, 0) == 0 || errno == EPERM; }
+/// A process that has ended holds nothing any more, buried or not.
+bool is_alive(int process) {
+  const auto descriptor = static_cast<int>(syscall(SYS_pidfd_open, process, 0));
+  if (descriptor < 0) return false;
+  pollfd ended{descriptor, POLLIN, 0};
+  const bool alive = poll(&ended, 1, 0) == 0;
+  close(descriptor);
+  return alive;
+}
 
 }  // namespace
 

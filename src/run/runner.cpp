@@ -47,9 +47,6 @@ class Driver {
   const RunHooks& hooks_;
 };
 
-/// A stop is noticed within this, also in an hour of quiet.
-constexpr base::Duration longest_wait = std::chrono::milliseconds{500};
-
 void drive(Conductor& conductor, RigPorts rig, Driver& driver, const RunHooks& hooks) {
   conductor.begin(rig.clock.now());
   driver.carry_out_actions();
@@ -59,7 +56,7 @@ void drive(Conductor& conductor, RigPorts rig, Driver& driver, const RunHooks& h
       driver.carry_out_actions();
       continue;
     }
-    const base::Instant wait = std::min(conductor.wake_at(), rig.clock.now() + longest_wait);
+    const base::Instant wait = std::min(conductor.wake_at(), rig.clock.now() + hooks.longest_wait);
     if (const auto observation = rig.senses.observe_until(wait)) {
       conductor.observe(*observation);
     } else {

@@ -26,6 +26,8 @@ struct RunHooks {
   std::function<bool()> stop_requested;              ///< asked between any two inputs
   std::function<void(const Progress&)> on_progress;  ///< called after each trial
   std::function<void(const Fire&)> before_fire{};    ///< called before pulses are queued
+  /// A stop is noticed within this, also in an hour of quiet.
+  base::Duration longest_wait = std::chrono::milliseconds{500};
 };
 
 /// Drives the conductor to the end of its run: carries out its actions, feeds
