@@ -181,7 +181,7 @@ TEST(Conductor, DropsTheTapsWhenTheJournalTakesTooLong) {
             VoidReason::late_pulse);
 }
 
-TEST(Conductor, KeepsTheLimitsWhateverGoesWrong) {
+TEST(Conductor, KeepsTheLimitsWhateverGoesWrong) {  // [S41]
   for (std::uint32_t i = 0; i < 200; ++i) {
     Script script;
     const auto draw = [&](std::uint32_t what, std::int64_t high) {

@@ -49,12 +49,12 @@ TEST(Rehearsal, RefusesStrikesOutsideTheCalibration) {
               AllOf(HasSubstr("block 1"), HasSubstr("1.600"), HasSubstr("0.300 to 1.500")));
 }
 
-TEST(Rehearsal, RefusesContactsCloserThanTheActuatorAllows) {
+TEST(Rehearsal, RefusesContactsCloserThanTheActuatorAllows) {  // [S40]
   const std::string text = replaced(scenario_text(5), "[0, 190]", "[0, 45]");
   EXPECT_THAT(refusal_of(text, rig_text), AllOf(HasSubstr("45.0 ms apart"), HasSubstr("at least")));
 }
 
-TEST(Rehearsal, RefusesAnImpactOverTheEnergyLimit) {
+TEST(Rehearsal, RefusesAnImpactOverTheEnergyLimit) {  // [S40]
   const std::string rig = replaced(rig_text, "max_energy_mj = 50", "max_energy_mj = 4");
   EXPECT_THAT(refusal_of(scenario_text(5), rig), HasSubstr("within the rig's energy limit"));
 }
@@ -73,13 +73,13 @@ TEST(Rehearsal, RefusesReferenceTapsWithoutAContactSensor) {
   EXPECT_THAT(refusal_of(text, rig), HasSubstr("contact sensor"));
 }
 
-TEST(Rehearsal, RefusesAPlanThatOverheatsTheCoilAndNamesTheTrial) {
+TEST(Rehearsal, RefusesAPlanThatOverheatsTheCoilAndNamesTheTrial) {  // [S40]
   const std::string rig = replaced(rig_text, "max_coil_c = 90", "max_coil_c = 34");
   EXPECT_THAT(refusal_of(scenario_text(500), rig),
               AllOf(HasSubstr("trial "), HasSubstr("coil temperature")));
 }
 
-TEST(Rehearsal, RefusesAPlanOverTheDutyAndNamesTheTrial) {
+TEST(Rehearsal, RefusesAPlanOverTheDutyAndNamesTheTrial) {  // [S40]
   const std::string rig = replaced(rig_text, "duty_percent = 25", "duty_percent = 0.5");
   EXPECT_THAT(refusal_of(scenario_text(500), rig), AllOf(HasSubstr("trial "), HasSubstr("duty")));
 }
