@@ -59,6 +59,20 @@ TEST(Rehearsal, RefusesAnImpactOverTheEnergyLimit) {  // [S40]
   EXPECT_THAT(refusal_of(scenario_text(5), rig), HasSubstr("within the rig's energy limit"));
 }
 
+TEST(Rehearsal, RefusesReferenceTapsOverTheEnergyLimit) {  // [S40]
+  const std::string rig = replaced(rig_text, "max_energy_mj = 50", "max_energy_mj = 5");
+  const std::string text = scenario_text(
+      5, "[reference]\nevery_trials = 2\nstrike_m_s = 1.2\ntransit_tolerance_ms = 1\n");
+  EXPECT_THAT(refusal_of(text, rig), AllOf(HasSubstr("energy limit"), HasSubstr("[reference]")));
+}
+
+TEST(Rehearsal, LetsContactsPassThatAreJustFarEnoughApart) {  // [S40]
+  // A strike of 0.9 m/s takes 10 ms, and the rest is 40 ms.
+  EXPECT_EQ(refusal_of(replaced(scenario_text(5), "[0, 190]", "[0, 50]"), rig_text), "accepted");
+  EXPECT_THAT(refusal_of(replaced(scenario_text(5), "[0, 190]", "[0, 49.999]"), rig_text),
+              HasSubstr("at least 50.0 ms"));
+}
+
 TEST(Rehearsal, RefusesARigWithoutCalibration) {
   std::string rig = rig_text;
   const auto begin = rig.find("[calibration]");

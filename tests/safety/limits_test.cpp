@@ -82,6 +82,14 @@ TEST(CheckLimits, RefusesLimitsThatContradictEachOther) {  // [S50]
   EXPECT_EQ(limit_of([](Limits& l) { l.coil_margin_k = 105.0; }), "coil temperature");
 }
 
+TEST(CheckLimits, LetsLimitsPassThatJustAgree) {  // [S50]
+  const auto limit_of = [](auto change) { return refusal_after(change).limit; };
+  EXPECT_EQ(limit_of([](Limits& l) { l.duty_span = 24h; }), "none");
+  EXPECT_EQ(limit_of([](Limits& l) { l.max_on_in_span = l.duty_span; }), "none");
+  EXPECT_EQ(limit_of([](Limits& l) { l.max_on_in_span = l.max_pulse; }), "none");
+  EXPECT_EQ(limit_of([](Limits& l) { l.coil_margin_k = 0.0; }), "none");
+}
+
 // physics.md section 7: 28.6 N on a 3 mm rod press with 405 N/cm2; 50 N/cm2 (IEC 61010-1,
 // 7.3.4) needs a tip of 8.6 mm.
 TEST(CheckLimits, RefusesATipThatPressesTooHardAndSaysWhichWouldFit) {  // [S48]

@@ -103,6 +103,20 @@ TEST(PulseCheck, RefusesInstantsNearTheEndsOfTheClock) {  // [S51]
   }
 }
 
+TEST(PulseCheck, RefusesAPulseThatEndsBeyondTheClockOrBeginsBeforeIt) {  // [S51]
+  const auto last = Instant{base::Duration{std::int64_t{1} << 61}};
+  const auto first = Instant{-last.time_since_epoch()};
+  EXPECT_FALSE(example_check().check(Pulses{{last - 10ms, 10ms}}));
+  EXPECT_EQ(limit_of(example_check().check(Pulses{{last - 9ms, 10ms}})), "instant");
+  PulseCheck early(example_limits(), example_coil(), cold(example_coil()), first);
+  EXPECT_FALSE(early.check(Pulses{{first, 10ms}}));
+  EXPECT_THAT(early.check(Pulses{{first - 1ms, 10ms}}).value().reason, HasSubstr("73 years"));
+  EXPECT_THROW(PulseCheck(example_limits(), example_coil(), cold(example_coil()), last + 1ns),
+               std::logic_error);
+  EXPECT_THROW(PulseCheck(example_limits(), example_coil(), cold(example_coil()), first - 1ns),
+               std::logic_error);
+}
+
 TEST(PulseCheck, LetsAnEmptyTrialPassAndForgetsNothingByIt) {
   PulseCheck check = example_check();
   check.accept(Pulses{{begin, 10ms}});
@@ -148,6 +162,29 @@ TEST(PulseCheck, RefusesTheLongestOnTimeEvenWhereTheRatioIsKept) {  // [S44]
   ASSERT_TRUE(refusal);
   EXPECT_EQ(refusal->limit, "duty");
   EXPECT_THAT(refusal->reason, AllOf(HasSubstr("pulse 1"), HasSubstr("limit is 50 ms")));
+}
+
+TEST(PulseCheck, HoldsTheRatioToTheNanosecondWhereTheLongestOnTimeIsKept) {  // [S44]
+  Limits limits = example_limits();
+  limits.duty_span = 200ms;  // 25 % of it are 50 ms
+  limits.max_on_in_span = 200ms;
+  const auto with_second = [&](base::Duration on) {
+    return example_check(limits).check(Pulses{{begin, 25ms}, {begin + 100ms, on}});
+  };
+  EXPECT_FALSE(with_second(25ms));
+  EXPECT_EQ(limit_of(with_second(25ms + 1ns)), "duty");
+}
+
+TEST(PulseCheck, CountsOfATrialLongerThanTheSpanOnlyWhatLiesInTheSpan) {  // [S44]
+  Limits limits = example_limits();
+  limits.duty_span = 1s;
+  limits.max_on_in_span = 30ms;
+  const auto with_third_at = [&](base::Duration at) {
+    return example_check(limits).check(
+        Pulses{{begin, 20ms}, {begin + 500ms, 10ms}, {begin + at, 20ms}});
+  };
+  EXPECT_FALSE(with_third_at(1000ms));
+  EXPECT_EQ(limit_of(with_third_at(1000ms - 1ns)), "duty");
 }
 
 TEST(PulseCheck, SaysHowLongToWaitForDutyAndMeansIt) {
@@ -219,6 +256,13 @@ TEST(PulseCheck, RefusesAWindingThatIsAlreadyTooHotEvenIfThePulseWouldNotHeatIt)
   EXPECT_EQ(limit_of(hot.check(pulse)), "coil temperature");
 }
 
+TEST(PulseCheck, LetsAWindingPassThatIsJustAtItsLimit) {  // [S45]
+  CoilModel weak = example_coil();
+  weak.supply_v = 0.1;
+  PulseCheck warm(example_limits(), weak, {90.0, 23.0}, begin);
+  EXPECT_FALSE(warm.check(Pulses{{begin, 30ms}}));
+}
+
 TEST(PulseCheck, TakesATemperatureThatIsNoNumberForTooHot) {  // [S45]
   const double nan = std::numeric_limits<double>::quiet_NaN();
   for (const CoilState unknown : {CoilState{nan, 23.0}, CoilState{23.0, nan}}) {
@@ -258,12 +302,16 @@ TEST(PulseCheck, CannotBeMadeFromLimitsOrACoilThatDoNotProtect) {  // [S50]
   for (const auto figure :
        {&CoilModel::resistance_20c_ohm, &CoilModel::winding_j_k, &CoilModel::body_j_k,
         &CoilModel::winding_to_body_k_w, &CoilModel::body_to_air_k_w, &CoilModel::supply_v}) {
-    for (const double bad : {0.0, -1.0, std::numeric_limits<double>::quiet_NaN()}) {
+    for (const double bad : {0.0, -1.0, std::numeric_limits<double>::infinity(),
+                             std::numeric_limits<double>::quiet_NaN()}) {
       CoilModel coil = example_coil();
       coil.*figure = bad;
       EXPECT_THROW(example_check(example_limits(), coil), std::logic_error);
     }
   }
+  CoilModel nowhere = example_coil();
+  nowhere.ambient_c = std::numeric_limits<double>::quiet_NaN();
+  EXPECT_THROW(example_check(example_limits(), nowhere), std::logic_error);
 }
 
 TEST(PulseCheck, DoesNotAnswerForItsPast) {
