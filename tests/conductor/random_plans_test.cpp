@@ -197,21 +197,26 @@ bool too_close(const Plan& plan, const scenario::Envelope& envelope) {
   return false;
 }
 
-/// Why the bounds refuse, if this is such a refusal; the reason is checked here.
-std::string reason_by_bounds(const Plan& plan, const std::string& refusal) {
+using Bound = bool (*)(const Plan&, const scenario::Envelope&);
+
+bool any_block(const Plan& plan, Bound is_bad) {
   const std::vector<scenario::Envelope> bounds = envelopes(plan);
-  const auto any = [&](auto is_bad) {
-    return std::any_of(bounds.begin(), bounds.end(),
-                       [&](const scenario::Envelope& one) { return is_bad(plan, one); });
-  };
+  return std::any_of(bounds.begin(), bounds.end(),
+                     [&](const scenario::Envelope& one) { return is_bad(plan, one); });
+}
+
+/// Why the bounds refuse, if this is such a refusal and they are right.
+std::string reason_by_bounds(const Plan& plan, const std::string& refusal) {
   const auto says = [&](const char* words) { return refusal.find(words) != std::string::npos; };
-  if (says("strikes that the calibration covers")) {
-    return any(beyond_calibration) ? "strikes beyond the calibration" : "";
+  if (says("strikes that the calibration covers") && any_block(plan, beyond_calibration)) {
+    return "strikes beyond the calibration";
   }
-  if (says("within the rig's energy limit")) return any(too_hard) ? "impact energy" : "";
-  if (says("contacts that may come")) return any(too_close) ? "rest (bounds of the draws)" : "";
-  if (says("a rig that senses no contact")) {
-    return plan.rig.contact == rig::ContactKind::none ? "no contact sensor" : "";
+  if (says("within the rig's energy limit") && any_block(plan, too_hard)) return "impact energy";
+  if (says("contacts that may come") && any_block(plan, too_close)) {
+    return "rest (bounds of the draws)";
+  }
+  if (says("a rig that senses no contact") && plan.rig.contact == rig::ContactKind::none) {
+    return "no contact sensor";
   }
   return "";
 }
@@ -302,6 +307,9 @@ class Campaign {
 
  private:
   void run_to_its_end(const Plan& plan) {
+    for (const Bound bound : {beyond_calibration, too_hard, too_close}) {
+      EXPECT_FALSE(any_block(plan, bound)) << "let pass what the draws could break";
+    }
     const Run run = run_plan(plan, {});
     EXPECT_EQ(run.ended.reason, Ended::Reason::complete) << run.ended.detail;
     keep_limits(plan, run);
