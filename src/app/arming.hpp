@@ -26,7 +26,7 @@ struct Leave {
   bool by_ticket = false;
 };
 
-/// Asks for leave to tap [S5] [S56]: a valid ticket; else with `countdown` five
+/// Asks for leave to tap [S5] [S66]: a valid ticket; else with `countdown` five
 /// seconds in which anybody can still stop it; else a key press on this
 /// terminal. Nothing if somebody stopped it. Throws base::RigFault where nobody
 /// is there to ask.

@@ -27,7 +27,7 @@ journal::Segment segment_of(const run::LiveRig& rig) {
           .wall_ns = std::chrono::duration_cast<std::chrono::nanoseconds>(wall).count()};
 }
 
-/// Keeps what the coil has behind it, before each trial and at the end [S60].
+/// Keeps what the coil has behind it, before each trial and at the end [S67].
 class CoilKeeper {
  public:
   CoilKeeper(const Job& job, const RigState& state)

@@ -10,7 +10,7 @@ namespace plexor::app {
 
 /// Reads the sensors that answer slowly, on a thread of its own: the body's
 /// temperature, where the rig has a sensor for it. A sensor that can't be read,
-/// or reads above the coil's limit, withholds leave to tap [S61].
+/// or reads above the coil's limit, withholds leave to tap [S68].
 class SlowSensors {
  public:
   SlowSensors(const rig::RigFile& rig, run::LiveRig& live);

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <utility>
 
@@ -15,6 +16,8 @@ namespace {
 using base::VoidReason;
 using journal::Ended;
 
+/// A driver's own lateness in ending a pulse; more is a fault, whatever a scenario tolerates.
+constexpr base::Duration longest_overrun = std::chrono::milliseconds{5};
 /// So many trials in a row without contact are a fault of the rig, not of chance.
 constexpr std::uint32_t most_misfires_in_row = 3;
 /// So often a trial is presented at the most; then the run gives up, undecided.
@@ -35,6 +38,12 @@ std::vector<std::uint32_t> contacts_by_pulse(const std::vector<base::Pulse>& pul
     ++counts[explained ? index - 1 : pulses.size()];
   }
   return counts;
+}
+
+base::Duration on_time_of(const std::vector<base::Pulse>& pulses) {
+  base::Duration sum{};
+  for (const base::Pulse& pulse : pulses) sum += pulse.on_time;
+  return sum;
 }
 
 std::string name_of(const base::Trial& trial) {
@@ -124,7 +133,7 @@ void Conductor::plan(const base::Trial& trial, base::Instant now) {
     const auto coil = pulse_check_.coil_at(current.planned.pulses.back().off());
     current.planned.coil_mc = static_cast<std::int32_t>(std::lround(coil.winding_c * 1000.0));
   }
-  wake_at_ = closing(trial, current.planned.start);
+  wake_at_ = over(trial, current.planned.start, current.planned.pulses);
   earliest_start_ = earliest_next(trial, current.planned.start);
   judge_.present(presented(current));
   append(current.planned);
@@ -250,6 +259,7 @@ std::optional<VoidReason> Conductor::assess_contacts(const Current& done) const 
 void Conductor::close(base::Instant now) {
   Current done = std::move(*current_);
   current_.reset();
+  account_for_overrun(done);
   if (!done.void_reason) done.void_reason = assess_contacts(done);
   const base::Trial& trial = done.planned.trial;
   append(journal::TrialDone{trial.id, now, done.actual, done.contacts, done.void_reason});
@@ -276,10 +286,19 @@ void Conductor::close(base::Instant now) {
   if (!ended_) plan_next(now);
 }
 
+/// What was planned is in the coil's account already; what was given beyond it has heated it too.
+void Conductor::account_for_overrun(const Current& done) {
+  const base::Duration overrun = on_time_of(done.actual) - on_time_of(done.planned.pulses);
+  if (overrun <= base::Duration{}) return;
+  const base::Instant from =
+      std::max(done.planned.pulses.back().off(), done.actual.back().off() - overrun);
+  pulse_check_.accept(std::array{base::Pulse{from, overrun}});
+}
+
 /// What this trial says about the rig itself, if it can't go on.
 std::optional<std::string> Conductor::fault_of(const Current& done) {
   for (const base::Pulse& pulse : done.actual) {
-    if (pulse.on_time > rig_.limits.max_pulse + scenario_.pulse_tolerance) {
+    if (pulse.on_time > rig_.limits.max_pulse + longest_overrun) {
       return fmt::format("a pulse of {:.1f} ms: the driver did not end it in time",
                          base::to_ms(pulse.on_time));
     }

@@ -92,6 +92,7 @@ class Conductor {
   void close(base::Instant now);
   void end_of_leave(const rig::LeaveEnded& left);
   void count(const std::optional<judge::Settled>& settled);
+  void account_for_overrun(const Current& done);
   void assess_reference(const Current& done, base::Instant now);
   void take_back_since_reference(base::Instant now, base::Duration shift);
   void end(journal::Ended::Reason reason, const std::string& detail, base::Instant now);

@@ -34,7 +34,7 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   void wait_until_ready();
   /// Power on, the warden put to the test, leave given: from here on a permit can
   /// be had. Throws base::RigFault, with the power off, if the warden gives no power,
-  /// or does not take it from a controller that falls silent [S54].
+  /// or does not take it from a controller that falls silent [S65].
   void arm(std::optional<lines::KernelInstant> leave_ends);
   /// Takes leave and power, and sees the gate inactive. Throws base::RigFault if it is not.
   void stand_down();

@@ -40,7 +40,7 @@ class Overseer {
   void pulse_begins(lines::KernelInstant at);
   void pulse_ends(lines::KernelInstant at);
   [[nodiscard]] const safety::Permit& permit() const { return permit_; }
-  /// The gate does not do what it is told: power off, and nothing more in this run. [S53]
+  /// The gate does not do what it is told: power off, and nothing more in this run. [S64]
   void fail(const std::string& reason);
 
   // What is sensed.

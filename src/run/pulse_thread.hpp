@@ -20,9 +20,9 @@ namespace plexor::run {
 /// one trial at their instants, and ticks the overseer all the while.
 ///
 /// Before each rising edge it asks the permit, and its end is fixed before it
-/// begins [S50]. Whatever it was told, no pulse is longer than the limit, nor
-/// begins sooner after the one before than the limit [S51]. After each pulse
-/// the line is read back [S53].
+/// begins [S62]. Whatever it was told, no pulse is longer than the limit, nor
+/// begins sooner after the one before than the limit [S63]. After each pulse
+/// the line is read back [S64].
 class PulseThread {
  public:
   static constexpr std::size_t most_pulses = 256;  ///< of one trial

@@ -39,15 +39,17 @@ void check_speeds(base::StrikeSpeed slowest, base::StrikeSpeed fastest, const st
   }
 }
 
-/// The longest pulse must end, and the coil rest, before the next pulse's earliest begin.
+/// The longest pulse must end, and the coil rest, before the next pulse's earliest begin; and the
+/// plunger must arrive before it, or nobody knows which pulse a contact belongs to.
 void check_interval(const scenario::Envelope& envelope, const std::string& what,
                     const base::Place& place, const rig::RigFile& rig) {
   if (envelope.taps < 2) return;
   const rig::CalibrationPoint hard = rig.calibration->at(envelope.fastest);
   const rig::CalibrationPoint soft = rig.calibration->at(envelope.slowest);
   const base::Duration transit_spread = soft.transit - hard.transit;
-  const base::Duration least = std::max(hard.on_time, soft.on_time) + rig.limits.min_rest +
-                               std::max(transit_spread, base::Duration{});
+  const base::Duration rested = std::max(hard.on_time, soft.on_time) + rig.limits.min_rest +
+                                std::max(transit_spread, base::Duration{});
+  const base::Duration least = std::max({rested, hard.transit, soft.transit});
   if (envelope.shortest_interval >= least) return;
   throw InputError(place,
                    fmt::format("contacts that may come {:.1f} ms apart in {}",
@@ -129,9 +131,11 @@ class Walk {
 
   void present(const base::Trial& trial) {
     const base::Instant start = start_of(trial, earliest_, now_, rig_);
-    if (!trial.taps.empty()) tap(trial, pulses_of(trial, start, rig_));
+    const auto pulses =
+        trial.taps.empty() ? std::vector<base::Pulse>{} : pulses_of(trial, start, rig_);
+    if (!pulses.empty()) tap(trial, pulses);
     if (trial.kind == base::TrialKind::quiet) found_.quiet += trial.window;
-    now_ = closing(trial, start);
+    now_ = over(trial, start, pulses);
     earliest_ = earliest_next(trial, start);
   }
 

@@ -12,6 +12,12 @@ base::Instant closing(const base::Trial& trial, base::Instant start) {
   return last_contact(trial, start) + trial.window;
 }
 
+base::Instant over(const base::Trial& trial, base::Instant start,
+                   const std::vector<base::Pulse>& pulses) {
+  const base::Instant closed = closing(trial, start);
+  return pulses.empty() ? closed : std::max(closed, pulses.back().off());
+}
+
 base::Instant earliest_next(const base::Trial& trial, base::Instant start) {
   const bool quiet = trial.kind == base::TrialKind::quiet;
   return (quiet ? closing(trial, start) : last_contact(trial, start)) + trial.gap;

@@ -21,6 +21,10 @@ inline constexpr base::Duration contact_may_lag = std::chrono::milliseconds{80};
 /// When the trial no longer listens: end of the response window, or of the quiet stretch.
 [[nodiscard]] base::Instant closing(const base::Trial& trial, base::Instant start);
 
+/// When everything of the trial is over: it no longer listens, and its last pulse has ended.
+[[nodiscard]] base::Instant over(const base::Trial& trial, base::Instant start,
+                                 const std::vector<base::Pulse>& pulses);
+
 /// Earliest first contact of the next trial.
 [[nodiscard]] base::Instant earliest_next(const base::Trial& trial, base::Instant start);
 

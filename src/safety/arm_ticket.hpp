@@ -10,7 +10,7 @@
 namespace plexor::safety {
 
 /// Leave to tap unattended, given at the rig: for one rig, one boot of one
-/// computer, one user, with an end. [S56]
+/// computer, one user, with an end. [S66]
 struct ArmTicket {
   std::string rig;
   std::string boot_id;

@@ -10,7 +10,7 @@
 namespace plexor::safety {
 
 // A restart does not cool a coil: what it has behind it outlives the process, in
-// a file that is written before each trial and at the end. [S60]
+// a file that is written before each trial and at the end. [S67]
 
 /// A moment of one boot of one host: CLOCK_BOOTTIME and the kernel's boot id.
 struct BootMoment {

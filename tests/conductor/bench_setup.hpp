@@ -108,9 +108,10 @@ class MemorySink : public journal::Sink {
 /// One run on the scripted rig, from texts to journal.
 class Bench {
  public:
-  explicit Bench(const std::string& scenario, Script script = {}, bool lifted = false)
+  explicit Bench(const std::string& scenario, Script script = {}, bool lifted = false,
+                 const std::string& rig = rig_text)
       : scenario_(scenario::parse_scenario(scenario, "test.toml")),
-        rig_(rig::parse_rig(rig_text, "rig.toml")),
+        rig_(rig::parse_rig(rig, "rig.toml")),
         tapper(*rig_.calibration, std::move(script)),
         conductor_(scenario_, rig_, lifted, 1) {}
 

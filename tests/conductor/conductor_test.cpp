@@ -181,7 +181,44 @@ TEST(Conductor, DropsTheTapsWhenTheJournalTakesTooLong) {
             VoidReason::late_pulse);
 }
 
-TEST(Conductor, KeepsTheLimitsWhateverGoesWrong) {
+std::string limited(const std::string& from, const std::string& to) {
+  std::string text = rig_text;
+  return text.replace(text.find(from), from.size(), to);
+}
+
+// Nothing was rehearsed here: the conductor's own look must do.
+TEST(Conductor, TapsNoTrialThatBreaksALimit) {  // [S41]
+  const std::vector<std::string> tight{
+      limited("max_pulse_ms = 30", "max_pulse_ms = 9"),
+      limited("min_rest_ms = 40", "min_rest_ms = 300"),
+      limited("max_coil_c = 90", "max_coil_c = 33.001"),
+      limited("max_energy_mj = 50", "max_energy_mj = 4.8"),
+  };
+  for (const std::string& rig : tight) {
+    Bench bench(scenario_text(10), {}, false, rig);
+    const Ended ended = bench.run();
+    EXPECT_EQ(ended.reason, Ended::Reason::fault);
+    EXPECT_THAT(ended.detail, HasSubstr("would"));
+    EXPECT_LE(bench.tapper.fired.size(), 2U);
+    EXPECT_GE(bench.tapper.made_safe, 1);
+  }
+}
+
+TEST(Conductor, LetsTheCoilRestBeforeARepeatThatWouldBreakALimit) {  // [S41]
+  // A strike of 0.9 m/s takes 10 ms: the on time is enough for 10 trials of two taps.
+  const std::string rig = limited("max_on_in_span_s = 75", "max_on_in_span_s = 0.2");
+  Bench without_voids(scenario_text(10), {}, false, rig);
+  EXPECT_EQ(without_voids.run().reason, Ended::Reason::complete);
+  Bench bench(scenario_text(10), {.no_contact = {4}}, false, rig);
+  EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
+  ASSERT_EQ(bench.tapper.fired.size(), 22U);
+  // The first pulses have left the span before the last ones come.
+  const auto& fired = bench.tapper.fired;
+  EXPECT_GE(fired[21].off() - fired[0].off(), 300s);
+  EXPECT_LT(fired[19].off() - fired[0].off(), 300s);
+}
+
+TEST(Conductor, KeepsTheLimitsWhateverGoesWrong) {  // [S41]
   for (std::uint32_t i = 0; i < 200; ++i) {
     Script script;
     const auto draw = [&](std::uint32_t what, std::int64_t high) {

@@ -49,14 +49,28 @@ TEST(Rehearsal, RefusesStrikesOutsideTheCalibration) {
               AllOf(HasSubstr("block 1"), HasSubstr("1.600"), HasSubstr("0.300 to 1.500")));
 }
 
-TEST(Rehearsal, RefusesContactsCloserThanTheActuatorAllows) {
+TEST(Rehearsal, RefusesContactsCloserThanTheActuatorAllows) {  // [S40]
   const std::string text = replaced(scenario_text(5), "[0, 190]", "[0, 45]");
   EXPECT_THAT(refusal_of(text, rig_text), AllOf(HasSubstr("45.0 ms apart"), HasSubstr("at least")));
 }
 
-TEST(Rehearsal, RefusesAnImpactOverTheEnergyLimit) {
+TEST(Rehearsal, RefusesAnImpactOverTheEnergyLimit) {  // [S40]
   const std::string rig = replaced(rig_text, "max_energy_mj = 50", "max_energy_mj = 4");
   EXPECT_THAT(refusal_of(scenario_text(5), rig), HasSubstr("within the rig's energy limit"));
+}
+
+TEST(Rehearsal, RefusesReferenceTapsOverTheEnergyLimit) {  // [S40]
+  const std::string rig = replaced(rig_text, "max_energy_mj = 50", "max_energy_mj = 5");
+  const std::string text = scenario_text(
+      5, "[reference]\nevery_trials = 2\nstrike_m_s = 1.2\ntransit_tolerance_ms = 1\n");
+  EXPECT_THAT(refusal_of(text, rig), AllOf(HasSubstr("energy limit"), HasSubstr("[reference]")));
+}
+
+TEST(Rehearsal, LetsContactsPassThatAreJustFarEnoughApart) {  // [S40]
+  // A strike of 0.9 m/s takes 10 ms, and the rest is 40 ms.
+  EXPECT_EQ(refusal_of(replaced(scenario_text(5), "[0, 190]", "[0, 50]"), rig_text), "accepted");
+  EXPECT_THAT(refusal_of(replaced(scenario_text(5), "[0, 190]", "[0, 49.999]"), rig_text),
+              HasSubstr("at least 50.0 ms"));
 }
 
 TEST(Rehearsal, RefusesARigWithoutCalibration) {
@@ -73,13 +87,13 @@ TEST(Rehearsal, RefusesReferenceTapsWithoutAContactSensor) {
   EXPECT_THAT(refusal_of(text, rig), HasSubstr("contact sensor"));
 }
 
-TEST(Rehearsal, RefusesAPlanThatOverheatsTheCoilAndNamesTheTrial) {
+TEST(Rehearsal, RefusesAPlanThatOverheatsTheCoilAndNamesTheTrial) {  // [S40]
   const std::string rig = replaced(rig_text, "max_coil_c = 90", "max_coil_c = 34");
   EXPECT_THAT(refusal_of(scenario_text(500), rig),
               AllOf(HasSubstr("trial "), HasSubstr("coil temperature")));
 }
 
-TEST(Rehearsal, RefusesAPlanOverTheDutyAndNamesTheTrial) {
+TEST(Rehearsal, RefusesAPlanOverTheDutyAndNamesTheTrial) {  // [S40]
   const std::string rig = replaced(rig_text, "duty_percent = 25", "duty_percent = 0.5");
   EXPECT_THAT(refusal_of(scenario_text(500), rig), AllOf(HasSubstr("trial "), HasSubstr("duty")));
 }

@@ -26,7 +26,7 @@ Refusal refusal_after(Change change) {
 
 TEST(CheckLimits, LetsSensibleLimitsPass) { EXPECT_FALSE(check_limits(example_limits())); }
 
-TEST(CheckLimits, RefusesEachValueThatIsNoNumberOrEndless) {
+TEST(CheckLimits, RefusesEachValueThatIsNoNumberOrEndless) {  // [S50]
   const std::vector<double Limits::*> figures{
       &Limits::duty_percent,   &Limits::max_coil_c,         &Limits::coil_margin_k,
       &Limits::max_energy_j,   &Limits::moving_mass_kg,     &Limits::tip_diameter_m,
@@ -40,7 +40,7 @@ TEST(CheckLimits, RefusesEachValueThatIsNoNumberOrEndless) {
   }
 }
 
-TEST(CheckLimits, RefusesEachDurationThatIsNotPositive) {
+TEST(CheckLimits, RefusesEachDurationThatIsNotPositive) {  // [S50]
   for (const auto figure :
        {&Limits::max_pulse, &Limits::min_rest, &Limits::duty_span, &Limits::max_on_in_span}) {
     for (const base::Duration bad :
@@ -59,7 +59,7 @@ TEST(CheckLimits, NamesCeilingAndValue) {
               AllOf(HasSubstr("longest pulse"), HasSubstr("250 ms"), HasSubstr("200 ms")));
 }
 
-TEST(CheckLimits, HoldsEachCeilingAndNothingBelowIt) {
+TEST(CheckLimits, HoldsEachCeilingAndNothingBelowIt) {  // [S49]
   const auto limit_of = [](auto change) { return refusal_after(change).limit; };
   EXPECT_EQ(limit_of([](Limits& l) { l.max_pulse = 200ms; }), "none");
   EXPECT_EQ(limit_of([](Limits& l) { l.max_pulse = 200ms + 1ns; }), "ceiling");
@@ -73,7 +73,7 @@ TEST(CheckLimits, HoldsEachCeilingAndNothingBelowIt) {
   EXPECT_EQ(limit_of([](Limits& l) { l.max_tip_pressure_pa = 2.0001e6; }), "ceiling");
 }
 
-TEST(CheckLimits, RefusesLimitsThatContradictEachOther) {
+TEST(CheckLimits, RefusesLimitsThatContradictEachOther) {  // [S50]
   const auto limit_of = [](auto change) { return refusal_after(change).limit; };
   EXPECT_EQ(limit_of([](Limits& l) { l.max_on_in_span = 301s; }), "duty");
   EXPECT_EQ(limit_of([](Limits& l) { l.max_on_in_span = 29ms; }), "duty");
@@ -82,16 +82,24 @@ TEST(CheckLimits, RefusesLimitsThatContradictEachOther) {
   EXPECT_EQ(limit_of([](Limits& l) { l.coil_margin_k = 105.0; }), "coil temperature");
 }
 
+TEST(CheckLimits, LetsLimitsPassThatJustAgree) {  // [S50]
+  const auto limit_of = [](auto change) { return refusal_after(change).limit; };
+  EXPECT_EQ(limit_of([](Limits& l) { l.duty_span = 24h; }), "none");
+  EXPECT_EQ(limit_of([](Limits& l) { l.max_on_in_span = l.duty_span; }), "none");
+  EXPECT_EQ(limit_of([](Limits& l) { l.max_on_in_span = l.max_pulse; }), "none");
+  EXPECT_EQ(limit_of([](Limits& l) { l.coil_margin_k = 0.0; }), "none");
+}
+
 // physics.md section 7: 28.6 N on a 3 mm rod press with 405 N/cm2; 50 N/cm2 (IEC 61010-1,
 // 7.3.4) needs a tip of 8.6 mm.
-TEST(CheckLimits, RefusesATipThatPressesTooHardAndSaysWhichWouldFit) {
+TEST(CheckLimits, RefusesATipThatPressesTooHardAndSaysWhichWouldFit) {  // [S48]
   const Refusal refusal = refusal_after([](Limits& l) { l.tip_diameter_m = 0.003; });
   EXPECT_EQ(refusal.limit, "tip pressure");
   EXPECT_THAT(refusal.reason, AllOf(HasSubstr("404.6 N/cm2"), HasSubstr("8.6 mm would fit")));
   EXPECT_EQ(refusal_after([](Limits& l) { l.tip_diameter_m = 0.0086; }).limit, "none");
 }
 
-TEST(CheckStrike, HoldsTheImpactEnergyExactly) {
+TEST(CheckStrike, HoldsTheImpactEnergyExactly) {  // [S47]
   Limits limits = example_limits();
   limits.max_energy_j = 0.0064;  // physics_checks.csv S24: 20 g at 0.8 m/s
   EXPECT_FALSE(check_strike(limits, {800'000}));
@@ -101,14 +109,14 @@ TEST(CheckStrike, HoldsTheImpactEnergyExactly) {
   EXPECT_THAT(refusal->reason, HasSubstr("at most 0.800 m/s would fit"));
 }
 
-TEST(CheckStrike, RefusesAStrikeThatIsNone) {
+TEST(CheckStrike, RefusesAStrikeThatIsNone) {  // [S47]
   EXPECT_TRUE(check_strike(example_limits(), {0}));
   EXPECT_TRUE(check_strike(example_limits(), {-800'000}));
   EXPECT_TRUE(check_strike(example_limits(), {std::numeric_limits<std::int64_t>::max()}));
   EXPECT_TRUE(check_strike(example_limits(), {std::numeric_limits<std::int64_t>::min()}));
 }
 
-TEST(CheckStrike, RefusesWhenTheLimitIsNoNumber) {
+TEST(CheckStrike, RefusesWhenTheLimitIsNoNumber) {  // [S47]
   Limits limits = example_limits();
   limits.max_energy_j = nan;
   EXPECT_TRUE(check_strike(limits, {100'000}));

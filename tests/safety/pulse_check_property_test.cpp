@@ -184,7 +184,8 @@ void run_train(std::uint32_t train, Counts& counts) {
   }
 }
 
-TEST(PulseCheckProperty, LetsPassExactlyWhatAMillisecondWalkFindsWithinAllLimits) {
+TEST(PulseCheckProperty,
+     LetsPassExactlyWhatAMillisecondWalkFindsWithinAllLimits) {  // [S42] [S43] [S44] [S45]
   Counts counts;
   for (std::uint32_t train = 0; train < 300; ++train) {
     ASSERT_NO_FATAL_FAILURE(run_train(train, counts));

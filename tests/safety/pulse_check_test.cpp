@@ -39,7 +39,7 @@ TEST(PulseCheck, LetsAKnockPass) {
   EXPECT_FALSE(example_check().check(Pulses{{begin + 1s, 12ms}, {begin + 1190ms, 12ms}}));
 }
 
-TEST(PulseCheck, NamesThePulseTheLengthAndWhatWouldFit) {
+TEST(PulseCheck, NamesThePulseTheLengthAndWhatWouldFit) {  // [S42]
   const auto refusal = example_check().check(Pulses{{begin + 1s, 30ms}, {begin + 2s, 34ms}});
   ASSERT_TRUE(refusal);
   EXPECT_EQ(refusal->limit, "pulse length");
@@ -47,14 +47,14 @@ TEST(PulseCheck, NamesThePulseTheLengthAndWhatWouldFit) {
               AllOf(HasSubstr("pulse 2 is 34 ms long"), HasSubstr("at most 30 ms would fit")));
 }
 
-TEST(PulseCheck, RefusesPulsesOfNoLengthAndOfNegativeLength) {
+TEST(PulseCheck, RefusesPulsesOfNoLengthAndOfNegativeLength) {  // [S42]
   for (const base::Duration length :
        {base::Duration{0}, base::Duration{-1}, base::Duration::min(), base::Duration::max()}) {
     EXPECT_EQ(limit_of(example_check().check(Pulses{{begin + 1s, length}})), "pulse length");
   }
 }
 
-TEST(PulseCheck, HoldsTheRestWithinATrialToTheNanosecond) {
+TEST(PulseCheck, HoldsTheRestWithinATrialToTheNanosecond) {  // [S43]
   const auto with_rest = [](base::Duration rest) {
     return example_check().check(Pulses{{begin, 10ms}, {begin + 10ms + rest, 10ms}});
   };
@@ -66,14 +66,14 @@ TEST(PulseCheck, HoldsTheRestWithinATrialToTheNanosecond) {
                                      HasSubstr("a rest of 40 ms would fit")));
 }
 
-TEST(PulseCheck, HoldsTheRestAgainstTheLastAcceptedPulse) {
+TEST(PulseCheck, HoldsTheRestAgainstTheLastAcceptedPulse) {  // [S43]
   PulseCheck check = example_check();
   check.accept(Pulses{{begin + 1s, 10ms}});
   EXPECT_EQ(limit_of(check.check(Pulses{{begin + 1049ms, 10ms}})), "rest");
   EXPECT_FALSE(check.check(Pulses{{begin + 1050ms, 10ms}}));
 }
 
-TEST(PulseCheck, HoldsTheRestEvenAfterTheDutySpanHasPassed) {
+TEST(PulseCheck, HoldsTheRestEvenAfterTheDutySpanHasPassed) {  // [S43]
   Limits limits = example_limits();
   limits.duty_span = 1s;
   limits.max_on_in_span = 250ms;
@@ -83,24 +83,38 @@ TEST(PulseCheck, HoldsTheRestEvenAfterTheDutySpanHasPassed) {
   EXPECT_EQ(limit_of(check.check(Pulses{{begin + 4s, 10ms}})), "rest");
 }
 
-TEST(PulseCheck, RefusesOverlapAndPulsesOutOfOrder) {
+TEST(PulseCheck, RefusesOverlapAndPulsesOutOfOrder) {  // [S43]
   EXPECT_EQ(limit_of(example_check().check(Pulses{{begin, 20ms}, {begin + 10ms, 20ms}})), "rest");
   EXPECT_EQ(limit_of(example_check().check(Pulses{{begin + 1s, 20ms}, {begin, 20ms}})), "rest");
 }
 
-TEST(PulseCheck, RefusesThePast) {
+TEST(PulseCheck, RefusesThePast) {  // [S51]
   PulseCheck check(example_limits(), example_coil(), {cold(example_coil())}, begin + 10s);
   const auto refusal = check.check(Pulses{{begin + 9s, 10ms}});
   EXPECT_EQ(limit_of(refusal), "instant");
   EXPECT_THAT(refusal->reason, HasSubstr("1000 ms in the past"));
 }
 
-TEST(PulseCheck, RefusesInstantsNearTheEndsOfTheClock) {
+TEST(PulseCheck, RefusesInstantsNearTheEndsOfTheClock) {  // [S51]
   for (const auto& at :
        {Instant::max(), Instant::max() - 1ms, Instant::min(), Instant::min() + 1s}) {
     EXPECT_EQ(limit_of(example_check().check(Pulses{{at, 10ms}})), "instant");
     EXPECT_EQ(limit_of(example_check().check(Pulses{{begin, 10ms}, {at, 10ms}})), "instant");
   }
+}
+
+TEST(PulseCheck, RefusesAPulseThatEndsBeyondTheClockOrBeginsBeforeIt) {  // [S51]
+  const auto last = Instant{base::Duration{std::int64_t{1} << 61}};
+  const auto first = Instant{-last.time_since_epoch()};
+  EXPECT_FALSE(example_check().check(Pulses{{last - 10ms, 10ms}}));
+  EXPECT_EQ(limit_of(example_check().check(Pulses{{last - 9ms, 10ms}})), "instant");
+  PulseCheck early(example_limits(), example_coil(), {cold(example_coil())}, first);
+  EXPECT_FALSE(early.check(Pulses{{first, 10ms}}));
+  EXPECT_THAT(early.check(Pulses{{first - 1ms, 10ms}}).value().reason, HasSubstr("73 years"));
+  EXPECT_THROW(PulseCheck(example_limits(), example_coil(), {cold(example_coil())}, last + 1ns),
+               std::logic_error);
+  EXPECT_THROW(PulseCheck(example_limits(), example_coil(), {cold(example_coil())}, first - 1ns),
+               std::logic_error);
 }
 
 TEST(PulseCheck, LetsAnEmptyTrialPassAndForgetsNothingByIt) {
@@ -131,14 +145,14 @@ std::string cycles_verdict(base::Duration on, base::Duration off, double percent
   return "none";
 }
 
-TEST(PulseCheck, AgreesWithThePublishedDutyVerdicts) {
+TEST(PulseCheck, AgreesWithThePublishedDutyVerdicts) {                      // [S44]
   EXPECT_EQ(cycles_verdict(50us, 450us, 25.0, 300ms, 1200), "none");        // S17
   EXPECT_EQ(cycles_verdict(80ms, 220ms, 25.0, 300ms, 3), "pulse length");   // S18
   EXPECT_EQ(cycles_verdict(100ms, 400ms, 25.0, 300ms, 3), "pulse length");  // S19
   EXPECT_EQ(cycles_verdict(3ms, 9ms, 15.0, 300ms, 50), "duty");             // S20
 }
 
-TEST(PulseCheck, RefusesTheLongestOnTimeEvenWhereTheRatioIsKept) {
+TEST(PulseCheck, RefusesTheLongestOnTimeEvenWhereTheRatioIsKept) {  // [S44]
   Limits limits = example_limits();
   limits.max_on_in_span = 50ms;
   PulseCheck check = example_check(limits);
@@ -148,6 +162,29 @@ TEST(PulseCheck, RefusesTheLongestOnTimeEvenWhereTheRatioIsKept) {
   ASSERT_TRUE(refusal);
   EXPECT_EQ(refusal->limit, "duty");
   EXPECT_THAT(refusal->reason, AllOf(HasSubstr("pulse 1"), HasSubstr("limit is 50 ms")));
+}
+
+TEST(PulseCheck, HoldsTheRatioToTheNanosecondWhereTheLongestOnTimeIsKept) {  // [S44]
+  Limits limits = example_limits();
+  limits.duty_span = 200ms;  // 25 % of it are 50 ms
+  limits.max_on_in_span = 200ms;
+  const auto with_second = [&](base::Duration on) {
+    return example_check(limits).check(Pulses{{begin, 25ms}, {begin + 100ms, on}});
+  };
+  EXPECT_FALSE(with_second(25ms));
+  EXPECT_EQ(limit_of(with_second(25ms + 1ns)), "duty");
+}
+
+TEST(PulseCheck, CountsOfATrialLongerThanTheSpanOnlyWhatLiesInTheSpan) {  // [S44]
+  Limits limits = example_limits();
+  limits.duty_span = 1s;
+  limits.max_on_in_span = 30ms;
+  const auto with_third_at = [&](base::Duration at) {
+    return example_check(limits).check(
+        Pulses{{begin, 20ms}, {begin + 500ms, 10ms}, {begin + at, 20ms}});
+  };
+  EXPECT_FALSE(with_third_at(1000ms));
+  EXPECT_EQ(limit_of(with_third_at(1000ms - 1ns)), "duty");
 }
 
 TEST(PulseCheck, SaysHowLongToWaitForDutyAndMeansIt) {
@@ -184,7 +221,7 @@ CoilModel hot_headed_coil() {
   return coil;
 }
 
-TEST(PulseCheck, RefusesAPulseThatOverheatsTheWindingAndSaysHowLongToWait) {
+TEST(PulseCheck, RefusesAPulseThatOverheatsTheWindingAndSaysHowLongToWait) {  // [S45]
   PulseCheck check = example_check(example_limits(), hot_headed_coil());
   Pulses trial;
   for (int i = 0; i < 30; ++i) trial.push_back({begin + i * 70ms, 30ms});
@@ -210,7 +247,7 @@ TEST(PulseCheck, SaysWhenNoRestIsEnoughForTheCoil) {
   EXPECT_THAT(refusal->reason, HasSubstr("even a day of rest would not be enough"));
 }
 
-TEST(PulseCheck, RefusesAWindingThatIsAlreadyTooHotEvenIfThePulseWouldNotHeatIt) {
+TEST(PulseCheck, RefusesAWindingThatIsAlreadyTooHotEvenIfThePulseWouldNotHeatIt) {  // [S45]
   CoilModel weak = example_coil();
   weak.supply_v = 0.1;
   const Pulses pulse{{begin, 30ms}};
@@ -219,7 +256,14 @@ TEST(PulseCheck, RefusesAWindingThatIsAlreadyTooHotEvenIfThePulseWouldNotHeatIt)
   EXPECT_EQ(limit_of(hot.check(pulse)), "coil temperature");
 }
 
-TEST(PulseCheck, TakesATemperatureThatIsNoNumberForTooHot) {
+TEST(PulseCheck, LetsAWindingPassThatIsJustAtItsLimit) {  // [S45]
+  CoilModel weak = example_coil();
+  weak.supply_v = 0.1;
+  PulseCheck warm(example_limits(), weak, {{90.0, 23.0}}, begin);
+  EXPECT_FALSE(warm.check(Pulses{{begin, 30ms}}));
+}
+
+TEST(PulseCheck, TakesATemperatureThatIsNoNumberForTooHot) {  // [S45]
   const double nan = std::numeric_limits<double>::quiet_NaN();
   for (const CoilState unknown : {CoilState{nan, 23.0}, CoilState{23.0, nan}}) {
     PulseCheck check(example_limits(), example_coil(), {unknown}, begin);
@@ -236,7 +280,7 @@ TEST(PulseCheck, FollowsTheThermalModel) {
   EXPECT_NEAR(check.coil_at(begin + 6030ms).body_c, expected.body_c, 1e-9);
 }
 
-TEST(PulseCheck, TakesIntoAccountWhatWasGivenEvenIfItWouldNotHaveFitted) {
+TEST(PulseCheck, TakesIntoAccountWhatWasGivenEvenIfItWouldNotHaveFitted) {  // [S52]
   PulseCheck check = example_check();
   check.accept(Pulses{{begin, 2s}});
   EXPECT_GT(check.coil_at(begin + 2s).winding_c, 24.0);
@@ -251,19 +295,23 @@ TEST(PulseCheck, IsAValueThatCanLookAhead) {
   EXPECT_TRUE(ahead.check(Pulses{{begin + 10ms, 20ms}}));
 }
 
-TEST(PulseCheck, CannotBeMadeFromLimitsOrACoilThatDoNotProtect) {
+TEST(PulseCheck, CannotBeMadeFromLimitsOrACoilThatDoNotProtect) {  // [S50]
   Limits above = example_limits();
   above.duty_percent = 41.0;
   EXPECT_THROW(example_check(above), std::logic_error);
   for (const auto figure :
        {&CoilModel::resistance_20c_ohm, &CoilModel::winding_j_k, &CoilModel::body_j_k,
         &CoilModel::winding_to_body_k_w, &CoilModel::body_to_air_k_w, &CoilModel::supply_v}) {
-    for (const double bad : {0.0, -1.0, std::numeric_limits<double>::quiet_NaN()}) {
+    for (const double bad : {0.0, -1.0, std::numeric_limits<double>::infinity(),
+                             std::numeric_limits<double>::quiet_NaN()}) {
       CoilModel coil = example_coil();
       coil.*figure = bad;
       EXPECT_THROW(example_check(example_limits(), coil), std::logic_error);
     }
   }
+  CoilModel nowhere = example_coil();
+  nowhere.ambient_c = std::numeric_limits<double>::quiet_NaN();
+  EXPECT_THROW(example_check(example_limits(), nowhere), std::logic_error);
 }
 
 TEST(PulseCheck, DoesNotAnswerForItsPast) {

@@ -124,7 +124,7 @@ TEST(CoilHeat, IsTheSameWhetherARestIsTakenAtOnceOrInParts) {
 }
 
 // The bound that thermal.hpp states, against steps ten times finer.
-TEST(CoilHeat, ErrsOnTheHotSideByLessThanStatedWhileOn) {
+TEST(CoilHeat, ErrsOnTheHotSideByLessThanStatedWhileOn) {  // [S46]
   for (std::uint32_t trial = 0; trial < 200; ++trial) {
     const CoilModel coil = random_coil(trial);
     const CoilState found = after(coil, cold(coil), 200ms, true);
