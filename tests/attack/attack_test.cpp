@@ -53,6 +53,7 @@ double quantile_ms(std::vector<base::Duration> values, double share) {
 }
 
 struct Outcome {
+  bool tripped_before = false;
   bool while_current_flowed = false;
   base::Duration last_current{};  ///< after the fault; none: 0
   base::Duration longest_flow{};  ///< of all pulses of the round
@@ -89,6 +90,10 @@ Outcome strike(AttackBench& bench, const Fault& fault, std::uint32_t round) {
   }
   const Scene scene = bench.scene(*controller);
   wait_for_the_moment(bench, round);
+  if (controller->has_ended()) {  // a busy machine holds it up: it tripped, which is what it is for
+    outcome.tripped_before = true;
+    return outcome;
+  }
   outcome.while_current_flowed = bench.witness().coil_is_on();
   const lines::KernelInstant struck = lines::kernel_now();
   fault.strike(scene);
@@ -104,8 +109,9 @@ Outcome strike(AttackBench& bench, const Fault& fault, std::uint32_t round) {
 }
 
 struct Struck {
-  const Fault* fault;
-  Outcome outcome;
+  const Fault* fault = nullptr;
+  Outcome outcome{};
+  int trips_before = 0;
 };
 
 /// Several benches at a time: most of the time each of them waits.
@@ -119,7 +125,12 @@ std::vector<Struck> strike_all(std::size_t count) {
       AttackBench bench(PLEXOR_PROGRAM);
       for (std::uint32_t round = first; round < count; round += benches) {
         const Fault& fault = faults[round % faults.size()];
-        all[round] = {&fault, strike(bench, fault, round)};
+        all[round].fault = &fault;
+        for (int tries = 0; tries < 5; ++tries) {
+          all[round].outcome = strike(bench, fault, round);
+          if (!all[round].outcome.tripped_before) break;
+          ++all[round].trips_before;
+        }
       }
     });
   }
@@ -151,8 +162,11 @@ TEST(Attack, WhateverBreaksTheCurrentEnds) {  // [S20] to [S32]
   for (const Fault& fault : all_faults()) print_row(fault, all);
   std::size_t with_current = 0;
   base::Duration longest{};
-  for (const auto& [fault, outcome] : all) {
+  int trips_before = 0;
+  for (const auto& [fault, outcome, trips] : all) {
     EXPECT_EQ(outcome.trouble, "") << fault->name;
+    EXPECT_FALSE(outcome.tripped_before) << fault->name << ": never got so far";
+    trips_before += trips;
     EXPECT_LT(outcome.last_current, fault->off_within + delay + 20ms) << fault->name;
     EXPECT_LT(outcome.longest_flow, longest_on + delay + 5ms) << fault->name;
     with_current += outcome.while_current_flowed ? 1U : 0U;
@@ -160,9 +174,10 @@ TEST(Attack, WhateverBreaksTheCurrentEnds) {  // [S20] to [S32]
   }
   fmt::print(
       "current flowed at {} of {} faults; longest current of all {:.1f} ms (hardware {:.0f})\n"
-      "a sleeping thread of this machine came {:.1f} ms late at p99, {:.1f} ms at most\n",
+      "a sleeping thread of this machine came {:.1f} ms late at p99, {:.1f} ms at most;\n"
+      "{} runs had tripped by that before the fault and were begun again\n",
       with_current, all.size(), base::to_ms(longest), base::to_ms(longest_on),
-      quantile_ms(delays, 0.99), base::to_ms(delay));
+      quantile_ms(delays, 0.99), base::to_ms(delay), trips_before);
   EXPECT_GE(2 * with_current, all.size());
 }
 

@@ -24,7 +24,7 @@ struct Scene {
 /// One thread stands still for ever, as in a deadlock; the others go on.
 inline void freeze(const Scene& scene, pid_t thread) {
   if (thread == 0 || ptrace(PTRACE_ATTACH, thread, nullptr, nullptr) != 0) {
-    throw std::runtime_error("a thread that can't be frozen");
+    throw std::runtime_error("thread " + std::to_string(thread) + " can't be frozen");
   }
   scene.frozen.push_back(thread);
 }
