@@ -75,6 +75,7 @@ Level Lines::get(std::size_t line) {
 }
 
 std::unique_ptr<Lines> request(const std::string& chip, const std::vector<LineSetting>& settings) {
+  if (settings.empty()) throw std::logic_error("no lines asked for of " + chip);
   require_each_once(chip, settings);
   std::error_code unknown;  // who can't be looked at is refused with its reason below
   const bool is_device = std::filesystem::is_character_file(chip, unknown);

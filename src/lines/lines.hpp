@@ -107,7 +107,7 @@ class Lines {
 /// Takes lines of a chip: of the kernel's (/dev/gpiochip0), or of a virtual
 /// chip's file (see virtual_chip.hpp). Throws base::RigFault if there is no such
 /// chip or line, somebody holds one of them, or one is asked for twice; then
-/// none is taken and none driven.
+/// none is taken and none driven. To ask for no line is our own bug: std::logic_error.
 [[nodiscard]] std::unique_ptr<Lines> request(const std::string& chip,
                                              const std::vector<LineSetting>& settings);
 

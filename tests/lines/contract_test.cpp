@@ -6,9 +6,13 @@ namespace {
 INSTANTIATE_TYPED_TEST_SUITE_P(Virtual, LinesContract, testing::Types<VirtualBench>);
 
 TEST(RequestLines, RefusesAChipThatIsNotThereOrIsNone) {
-  EXPECT_THROW((void)request("/nowhere/chip", {}), base::RigFault);
-  EXPECT_THROW((void)request("/etc/hostname", {}), base::RigFault);
-  EXPECT_THROW((void)request("/dev/null", {}), base::RigFault);
+  for (const char* chip : {"/nowhere/chip", "/etc/hostname", "/dev/null"}) {
+    EXPECT_THROW((void)request(chip, {{.name = "lid", .offset = 5}}), base::RigFault) << chip;
+  }
+}
+
+TEST(RequestLines, AskingForNoLineIsOurOwnBug) {
+  EXPECT_THROW((void)request("/nowhere/chip", {}), std::logic_error);
 }
 
 }  // namespace
