@@ -56,6 +56,7 @@ std::vector<Driven> driven_in(std::string_view trace) {
 LineTrace::LineTrace() : folder_(new_folder()) {
   std::filesystem::create_directory(folder_);
   write_file(folder_ + "/trace_clock", "mono");
+  write_file(folder_ + "/events/gpio/gpio_value/filter", "get == 0");
   write_file(folder_ + "/events/gpio/gpio_value/enable", "1");
 }
 

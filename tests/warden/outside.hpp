@@ -8,11 +8,9 @@
 
 #include "lines/virtual_chip.hpp"
 #include "virtual/power_chain.hpp"
+#include "warden/bench_lines.hpp"
 
 namespace plexor {
-
-/// Where the lines of the simulated bench are.
-enum Offset : std::uint32_t { loop = 0, lid = 1, coil = 2, enable = 3, watchdog = 4, gate = 5 };
 
 /// A stretch of time in which current flowed.
 struct CurrentFlow {
