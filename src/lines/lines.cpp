@@ -4,12 +4,28 @@
 
 #include <cerrno>
 #include <ctime>
+#include <filesystem>
+#include <set>
 #include <stdexcept>
 #include <system_error>
 
+#include "lines/gpiod_lines.hpp"
 #include "lines/virtual_lines.hpp"
 
 namespace plexor::lines {
+
+namespace {
+
+void require_each_once(const std::string& chip, const std::vector<LineSetting>& settings) {
+  std::set<std::uint32_t> seen;
+  for (const LineSetting& setting : settings) {
+    if (seen.insert(setting.offset).second) continue;
+    throw base::RigFault(
+        fmt::format("line {} ({}) of {}: asked for twice", setting.offset, setting.name, chip));
+  }
+}
+
+}  // namespace
 
 KernelInstant kernel_now() {
   timespec now{};
@@ -51,6 +67,23 @@ base::RigFault Lines::fault(std::size_t line, const std::string& reason) const {
       fmt::format("line {} ({}) of {}: {}", setting.offset, setting.name, chip_, reason));
 }
 
+const LineSetting* Lines::held(std::size_t line) const noexcept {
+  if (!let_go_ && line < settings_.size()) return &settings_[line];
+  errno = let_go_ ? EBADF : EINVAL;
+  return nullptr;
+}
+
+const LineSetting* Lines::held_output(std::size_t line) const noexcept {
+  const LineSetting* setting = held(line);
+  if (setting == nullptr || setting->direction == Direction::output) return setting;
+  errno = EPERM;
+  return nullptr;
+}
+
+void Lines::require_held() const {
+  if (let_go_) throw base::RigFault("lines of " + chip_ + " have been let go");
+}
+
 void Lines::set(std::size_t line, Level level) {
   if (settings_.at(line).direction != Direction::output) {
     throw std::logic_error("not an output: " + settings_[line].name);
@@ -65,7 +98,11 @@ Level Lines::get(std::size_t line) {
 }
 
 std::unique_ptr<Lines> request(const std::string& chip, const std::vector<LineSetting>& settings) {
-  return request_virtual(chip, settings);
+  if (settings.empty()) throw std::logic_error("no lines asked for of " + chip);
+  require_each_once(chip, settings);
+  std::error_code unknown;  // who can't be looked at is refused with its reason below
+  const bool is_device = std::filesystem::is_character_file(chip, unknown);
+  return is_device ? request_gpiod(chip, settings) : request_virtual(chip, settings);
 }
 
 }  // namespace plexor::lines

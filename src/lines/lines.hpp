@@ -86,18 +86,32 @@ class Lines {
   Lines(std::string chip, std::vector<LineSetting> settings)
       : chip_(std::move(chip)), settings_(std::move(settings)) {}
 
+  // For adapters.
+
+  [[nodiscard]] const std::string& chip_file() const { return chip_; }
   [[nodiscard]] const std::vector<LineSetting>& settings() const { return settings_; }
   /// "line 3 (enable) of CHIP: REASON".
   [[nodiscard]] base::RigFault fault(std::size_t line, const std::string& reason) const;
 
+  /// A line that may be read, or an output that may be driven; otherwise nothing, and errno says
+  /// why.
+  [[nodiscard]] const LineSetting* held(std::size_t line) const noexcept;
+  [[nodiscard]] const LineSetting* held_output(std::size_t line) const noexcept;
+  /// Throws base::RigFault once the lines have been let go.
+  void require_held() const;
+  /// Nothing is held from now on. True for who says so first.
+  [[nodiscard]] bool end_holding() noexcept { return !std::exchange(let_go_, true); }
+
  private:
   std::string chip_;
   std::vector<LineSetting> settings_;
+  bool let_go_ = false;
 };
 
-/// Takes lines of a chip: a virtual chip's file (see virtual_chip.hpp). Throws
-/// base::RigFault if there is no such chip or line, or somebody else holds one
-/// of them; then none is taken.
+/// Takes lines of a chip: of the kernel's (/dev/gpiochip0), or of a virtual
+/// chip's file (see virtual_chip.hpp). Throws base::RigFault if there is no such
+/// chip or line, somebody holds one of them, or one is asked for twice; then
+/// none is taken and none driven. To ask for no line is our own bug: std::logic_error.
 [[nodiscard]] std::unique_ptr<Lines> request(const std::string& chip,
                                              const std::vector<LineSetting>& settings);
 

@@ -2,10 +2,8 @@
 
 #include <fmt/format.h>
 
-#include <cerrno>
 #include <utility>
 
-#include "base/error.hpp"
 #include "lines/virtual_chip.hpp"
 
 namespace plexor::lines {
@@ -16,6 +14,7 @@ class VirtualLines final : public Lines {
  public:
   VirtualLines(VirtualChip chip, const std::vector<LineSetting>& settings)
       : Lines(chip.file(), settings), chip_(std::move(chip)), last_(chip_.newest_change()) {
+    for (const LineSetting& setting : settings) chip_.require_line(setting.offset);
     take_all();
   }
   ~VirtualLines() override { release(); }
@@ -23,8 +22,8 @@ class VirtualLines final : public Lines {
   VirtualLines& operator=(const VirtualLines&) = delete;
 
   bool try_set(std::size_t line, Level level) noexcept override {
-    const LineSetting* setting = held(line);
-    if (setting == nullptr || setting->direction != Direction::output) return false;
+    const LineSetting* setting = held_output(line);
+    if (setting == nullptr) return false;
     drive(*setting, level);
     return true;
   }
@@ -36,7 +35,7 @@ class VirtualLines final : public Lines {
   }
 
   std::optional<Edge> wait_edge(base::Duration timeout) override {
-    if (released_) throw base::RigFault("lines of " + chip_.file() + " have been let go");
+    require_held();
     const KernelInstant deadline = kernel_now() + timeout;
     while (const auto change = chip_.next_change(last_, deadline)) {
       // Changes that were overwritten before they could be read may have been ours.
@@ -52,8 +51,10 @@ class VirtualLines final : public Lines {
   }
 
   void release() noexcept override {
-    if (released_) return;
-    released_ = true;
+    if (!end_holding()) return;
+    for (const LineSetting& setting : settings()) {
+      if (setting.direction == Direction::output) drive(setting, setting.at_release);
+    }
     let_go(settings().size());
   }
 
@@ -67,38 +68,28 @@ class VirtualLines final : public Lines {
   }
 
   void take_all() {
-    for (const LineSetting& setting : settings()) chip_.require_line(setting.offset);
-    for (std::size_t line = 0; line < settings().size(); ++line) {
-      const LineSetting& setting = settings()[line];
-      const auto holder = chip_.take(setting.offset, setting.direction);
-      if (holder) {
-        let_go(line);
-        throw fault(line, fmt::format("held by process {}", *holder));
-      }
+    for (std::size_t line = 0; line < settings().size(); ++line) take(line);
+    for (const LineSetting& setting : settings()) {
       if (setting.direction == Direction::output) drive(setting, setting.at_start);
     }
   }
 
-  /// The first `count` lines.
-  void let_go(std::size_t count) noexcept {
-    for (std::size_t line = 0; line < count; ++line) {
-      const LineSetting& setting = settings()[line];
-      if (setting.direction == Direction::output) drive(setting, setting.at_release);
-      chip_.let_go(setting.offset);
-    }
+  void take(std::size_t line) {
+    const LineSetting& setting = settings()[line];
+    const auto holder = chip_.take(setting.offset, setting.direction);
+    if (!holder) return;
+    let_go(line);
+    throw fault(line, fmt::format("held by process {}", *holder));
   }
 
-  /// Nothing, with errno set, once the lines have been let go or for a line that was not asked for.
-  const LineSetting* held(std::size_t line) const noexcept {
-    if (!released_ && line < settings().size()) return &settings()[line];
-    errno = released_ ? EBADF : EINVAL;
-    return nullptr;
+  /// The first `count` lines.
+  void let_go(std::size_t count) noexcept {
+    for (std::size_t line = 0; line < count; ++line) chip_.let_go(settings()[line].offset);
   }
 
   VirtualChip chip_;
   std::uint64_t last_;          ///< number of the newest change looked at
   std::uint64_t sequence_ = 0;  ///< of the edges handed out or lost
-  bool released_ = false;
 };
 
 }  // namespace

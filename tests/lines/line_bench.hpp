@@ -18,6 +18,9 @@ class LineBench {
   /// The outside drives an input's voltage, or looks at an output's.
   virtual void drive(std::uint32_t offset, bool high) = 0;
   [[nodiscard]] virtual bool is_high(std::uint32_t offset) = 0;
+  /// What an owner drove an output to last; false if none ever did. Once he has let go, is_high
+  /// says what the chip makes of that line, and this what he made of it.
+  [[nodiscard]] virtual bool last_driven_high(std::uint32_t offset) = 0;
 };
 
 /// A virtual chip in a file of its own.
@@ -32,6 +35,8 @@ class VirtualBench final : public LineBench {
   [[nodiscard]] std::string chip() const override { return chip_.file(); }
   void drive(std::uint32_t offset, bool high) override { chip_.drive(offset, high); }
   [[nodiscard]] bool is_high(std::uint32_t offset) override { return chip_.is_high(offset); }
+  /// Here a line keeps its level.
+  [[nodiscard]] bool last_driven_high(std::uint32_t offset) override { return is_high(offset); }
   [[nodiscard]] VirtualChip& outside() { return chip_; }
 
  private:

@@ -6,20 +6,9 @@
 
 #include "coil_witness.hpp"
 #include "virtual/live_bench.hpp"
+#include "warden/bench_lines.hpp"
 
 namespace plexor {
-
-/// How the simulated bench is wired.
-inline safety::Wiring wiring_of(const std::string& chip) {
-  return {.chip = chip,
-          .gate = {5},
-          .contact = {},
-          .stop_loop = {0},
-          .lid = {1},
-          .coil_sense = {2},
-          .enable = {3},
-          .watchdog = {4}};
-}
 
 /// The world outside the computer, on a thread of its own, and the witness that
 /// keeps when current flowed.

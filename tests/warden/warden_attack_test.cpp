@@ -1,7 +1,5 @@
 #include <fmt/format.h>
 #include <gtest/gtest.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <csignal>
@@ -14,6 +12,8 @@
 #include "safety/board.hpp"
 #include "safety/confinement.hpp"
 #include "safety/warden.hpp"
+#include "warden/child.hpp"
+#include "warden/controller.hpp"
 
 // Controller, warden and the outside as they are: two processes and the power
 // chain, on virtual lines. Faults come at random instants while current flows.
@@ -26,49 +26,8 @@ using namespace std::chrono_literals;
 constexpr base::Duration one_shot = 100ms;
 constexpr base::Duration longest_on = 60ms;
 
-/// A child process that is gone at the latest with the test.
-class Child {
- public:
-  explicit Child(const std::function<void()>& life) : process_(fork()) {
-    if (process_ != 0) return;
-    life();
-    _exit(0);
-  }
-  ~Child() {
-    if (process_ > 0) {
-      kill(process_, SIGKILL);
-      waitpid(process_, nullptr, 0);
-    }
-  }
-  Child(const Child&) = delete;
-  Child& operator=(const Child&) = delete;
-  void signal(int number) const { kill(process_, number); }
-  [[nodiscard]] pid_t process() const { return process_; }
-
- private:
-  pid_t process_;
-};
-
 lines::LineSetting output(const char* name, const Wire& wire) {
   return {.name = name, .offset = wire.offset, .direction = lines::Direction::output};
-}
-
-enum class Habit {
-  pulses,     ///< 15 ms in every 60 ms
-  stuck_gate  ///< the gate stays on from the first pulse
-};
-
-/// Beats, wants power and pulses until somebody ends it.
-void live_as_controller(const std::string& chip, const std::string& board_file, Habit habit) {
-  Board board = Board::open(board_file);
-  const auto lines = lines::request(chip, {output("gate", wiring_of(chip).gate)});
-  board.want_power(true);
-  for (int ms = 0;; ms += 5) {
-    board.beat(lines::kernel_now());
-    const bool on = habit == Habit::stuck_gate || ms % 60 < 15;
-    lines->set(0, on ? lines::Level::active : lines::Level::inactive);
-    std::this_thread::sleep_for(5ms);
-  }
 }
 
 /// Everything together. Children are forked before any thread is started.
