@@ -16,7 +16,7 @@
 
 // What every adapter of lines must do, whatever the lines are made of. A test program runs it over
 // its own bench:
-//   INSTANTIATE_TYPED_TEST_SUITE_P(Virtual, LinesContract, testing::Types<VirtualBench>);
+//   INSTANTIATE_TYPED_TEST_SUITE_P(VirtualLines, LinesContract, testing::Types<VirtualBench>);
 
 namespace plexor::lines {
 

@@ -3,7 +3,7 @@
 namespace plexor::lines {
 namespace {
 
-INSTANTIATE_TYPED_TEST_SUITE_P(Virtual, LinesContract, testing::Types<VirtualBench>);
+INSTANTIATE_TYPED_TEST_SUITE_P(VirtualLines, LinesContract, testing::Types<VirtualBench>);
 
 TEST(RequestLines, RefusesAChipThatIsNotThereOrIsNone) {
   for (const char* chip : {"/nowhere/chip", "/etc/hostname", "/dev/null"}) {
