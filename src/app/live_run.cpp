@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <atomic>
 #include <chrono>
 #include <filesystem>
 
@@ -35,14 +36,18 @@ class CoilKeeper {
         rated_(job.rig.rated_taps),
         now_(recall(state.coil_text(), boot_now(), job.rig.limits, job.rig.coil)) {
     memory_ = {now_.past, boot_now(), false, now_.taps};
+    body_c_ = now_.past.state.body_c;
     tell();
   }
 
   [[nodiscard]] const safety::CoilPast& past() const { return now_.past; }
+  /// At the end of the last trial that was queued; it only cools after that. From any thread.
+  [[nodiscard]] double modelled_body_c() const { return body_c_; }
 
   /// Pulses are about to be given; `last_off` is how far ahead the last one ends.
   void before(const run::Fire& trial, base::Duration last_off) {
     memory_.past = trial.after;
+    body_c_ = trial.after.state.body_c;
     memory_.at = boot_now();
     memory_.at.since_boot += last_off;
     memory_.taps += trial.pulses.size();
@@ -75,6 +80,7 @@ class CoilKeeper {
   std::uint64_t rated_;
   safety::CoilNow now_;
   safety::CoilMemory memory_;
+  std::atomic<double> body_c_ = 0.0;
 };
 
 /// The ticket is used up by a trip: from then on only a person at the rig gives leave.
@@ -85,7 +91,7 @@ void drop_ticket_after_trip(const journal::Ended& ended, const RigState& state) 
 run::RunFolder conduct(const Job& job, const RunOptions& options, run::LiveRig& rig,
                        const RigState& state, const StopSignals& stop) {
   CoilKeeper coil(job, state);
-  const SlowSensors sensors(job.rig, rig);
+  const SlowSensors sensors(job.rig, rig, [&coil] { return coil.modelled_body_c(); });
   BegunRun begun = begin_run(job, options, segment_of(rig));
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(),
                            coil.past());

@@ -4,6 +4,7 @@
 #include <fstream>
 #include <optional>
 #include <string>
+#include <utility>
 
 namespace plexor::app {
 
@@ -25,20 +26,25 @@ std::optional<double> temperature_c(const std::string& file) {
   return static_cast<double>(millidegrees) / 1000.0;
 }
 
-safety::Reading reading_of(const rig::RigFile& rig) {
+/// So much warmer than modelled may a body be, for the air's sake.
+constexpr double model_tolerance_k = 15.0;
+
+safety::Reading reading_of(const rig::RigFile& rig, double modelled_c) {
   const auto body_c = temperature_c(rig.coil_sensor);
   if (!body_c) return safety::Reading::unknown;
-  const bool cool = *body_c <= rig.limits.max_coil_c - rig.limits.coil_margin_k;
+  const bool cool = *body_c <= rig.limits.max_coil_c - rig.limits.coil_margin_k &&
+                    *body_c <= modelled_c + model_tolerance_k;
   return cool ? safety::Reading::good : safety::Reading::bad;
 }
 
 }  // namespace
 
-SlowSensors::SlowSensors(const rig::RigFile& rig, run::LiveRig& live) {
+SlowSensors::SlowSensors(const rig::RigFile& rig, run::LiveRig& live,
+                         std::function<double()> modelled_body_c) {
   if (rig.coil_sensor.empty()) return;
-  thread_ = std::thread([this, &rig, &live] {
+  thread_ = std::thread([this, &rig, &live, modelled = std::move(modelled_body_c)] {
     while (!over_) {
-      live.see(safety::Guard::coil_cool, reading_of(rig));
+      live.see(safety::Guard::coil_cool, reading_of(rig, modelled()));
       for (base::Duration left = between_looks; left > base::Duration{} && !over_;
            left -= look_up) {
         lines::kernel_nap(look_up);

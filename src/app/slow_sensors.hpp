@@ -1,6 +1,7 @@
 #pragma once
 
 #include <atomic>
+#include <functional>
 #include <thread>
 
 #include "rig/rig_file.hpp"
@@ -10,10 +11,12 @@ namespace plexor::app {
 
 /// Reads the sensors that answer slowly, on a thread of its own: the body's
 /// temperature, where the rig has a sensor for it. A sensor that can't be read,
-/// or reads above the coil's limit, withholds leave to tap [S68].
+/// that reads above the coil's limit, or much above what the model thinks of the
+/// body, withholds leave to tap [S68].
 class SlowSensors {
  public:
-  SlowSensors(const rig::RigFile& rig, run::LiveRig& live);
+  /// `modelled_body_c` is asked on that thread.
+  SlowSensors(const rig::RigFile& rig, run::LiveRig& live, std::function<double()> modelled_body_c);
   ~SlowSensors();
   SlowSensors(const SlowSensors&) = delete;
   SlowSensors& operator=(const SlowSensors&) = delete;
