@@ -54,7 +54,7 @@ class CoilKeeper {
     state_.keep_coil(memory_);
   }
 
-  /// Everything that was given is known.
+  /// Everything that was given is known; without this the coil counts as hot.
   void end_in_order() {
     memory_.ended_in_order = true;
     state_.keep_coil(memory_);
@@ -89,9 +89,7 @@ void drop_ticket_after_trip(const journal::Ended& ended, const RigState& state) 
 }
 
 run::RunFolder conduct(const Job& job, const RunOptions& options, run::LiveRig& rig,
-                       const RigState& state, const StopSignals& stop) {
-  CoilKeeper coil(job, state);
-  const SlowSensors sensors(job.rig, rig, [&coil] { return coil.modelled_body_c(); });
+                       CoilKeeper& coil, const RigState& state, const StopSignals& stop) {
   BegunRun begun = begin_run(job, options, segment_of(rig));
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(),
                            coil.past());
@@ -111,7 +109,7 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, run::LiveRig& 
     throw;
   }
   rig.stand_down();
-  coil.end_in_order();
+  if (rig.coil_is_accounted_for()) coil.end_in_order();
   return begun.folder;
 }
 
@@ -122,6 +120,8 @@ std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options
   const RigState state(job.rig);
   const WardenProcess warden(job.rig_file);
   run::LiveRig rig(job.rig, options.lifted, warden.board());
+  CoilKeeper coil(job, state);
+  const SlowSensors sensors(job.rig, rig, [&coil] { return coil.modelled_body_c(); });
   rig.wait_until_ready();
   const auto leave = ask_for_leave(job.rig.name, state, options.arm, stop);
   if (!leave) {
@@ -129,7 +129,7 @@ std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options
     return std::nullopt;
   }
   rig.arm(leave->ends);
-  return conduct(job, options, rig, state, stop);
+  return conduct(job, options, rig, coil, state, stop);
 }
 
 }  // namespace plexor::app

@@ -13,8 +13,6 @@
 
 #include "base/error.hpp"
 
-extern char** environ;
-
 namespace plexor::app {
 
 namespace {

@@ -177,6 +177,9 @@ void read_tapper(TableReader reader, RigFile& rig) {
   TableReader coil = reader.table("coil");
   if (coil.has("sensor_file"))
     rig.coil_sensor = line_of_text(coil, "sensor_file", longest_description);
+  if (coil.has("supply_alarm_file")) {
+    rig.supply_alarm = line_of_text(coil, "supply_alarm_file", longest_description);
+  }
   rig.coil = read_coil(std::move(coil));
   read_limits(reader.table("limits"), rig.limits);
   reader.finish();

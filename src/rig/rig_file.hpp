@@ -50,6 +50,7 @@ struct RigFile {
   safety::Limits limits;
   safety::CoilModel coil;
   std::string coil_sensor;       ///< file with the body's temperature; empty without
+  std::string supply_alarm;      ///< file that reads 0 while the supply is up; empty without
   std::uint64_t rated_taps = 0;  ///< the tapper's life by its maker; 0 where unknown
   std::optional<Calibration> calibration;
   std::vector<Device> devices;  ///< at least one

@@ -57,12 +57,7 @@ LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board)
   auto gate = lines::request(wiring.chip, {gate_setting(wiring)});
   if (wiring.contact) contact_ = lines::request(wiring.chip, {contact_setting(*wiring.contact)});
   listen(rig);
-  // Held by others: what they can't show counts as unknown there. These hold until somebody says
-  // otherwise.
-  for (const auto guard :
-       {safety::Guard::coil_cool, safety::Guard::journal, safety::Guard::supply}) {
-    overseer_.see(guard, safety::Reading::good);
-  }
+  overseer_.see(safety::Guard::journal, safety::Reading::good);  // none has failed yet
   overseer_.see_listeners(true);
   pulses_ =
       std::make_unique<PulseThread>(std::move(gate), rig.limits, overseer_, clock_,
@@ -161,6 +156,14 @@ void LiveRig::arm(std::optional<KernelInstant> leave_ends) {
 void LiveRig::stand_down() {
   overseer_.disarm();
   if (!pulses_->cut()) throw base::RigFault("the gate was not seen inactive; the power is off");
+}
+
+bool LiveRig::coil_is_accounted_for() const {
+  const safety::Board::WardenState state = overseer_.warden();
+  const bool fresh = state.ticks > 0 && lines::kernel_now() - state.at <= warden_age;
+  const bool was_on_longer = state.tripped == safety::WardenCause::pulse_too_long ||
+                             state.tripped == safety::WardenCause::coil_unsensed;
+  return fresh && state.coil == safety::Reading::good && !was_on_longer;
 }
 
 void LiveRig::fire(std::span<const base::Pulse> pulses) {

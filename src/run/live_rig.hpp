@@ -39,7 +39,10 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   /// Takes leave and power, and sees the gate inactive. Throws base::RigFault if it is not.
   void stand_down();
 
-  /// For slow sensors that somebody else reads.
+  /// After the run: the warden sees no current, and saw none that was not commanded.
+  [[nodiscard]] bool coil_is_accounted_for() const;
+
+  /// For the guards that somebody else watches: coil_cool and supply, unknown until then.
   void see(safety::Guard guard, safety::Reading reading) { overseer_.see(guard, reading); }
 
   // During the run.
