@@ -87,6 +87,7 @@ std::optional<Action> Conductor::take_action() {
 Progress Conductor::progress() const {
   Progress progress = progress_;
   progress.remaining = history_.remaining();
+  if (leave_ended_) progress.leave_ended = leave_ended_->reason;
   return progress;
 }
 

@@ -37,6 +37,7 @@ struct Progress {
   std::uint64_t voids = 0;
   std::uint64_t hits = 0;      ///< over all devices
   std::uint64_t expected = 0;  ///< answers that should have been hits, over all devices
+  std::string leave_ended{};   ///< why only listening goes on; empty while taps are given
 };
 
 /// Decides everything that happens in a run, and does nothing itself: inputs go
