@@ -65,6 +65,15 @@ CoilPast hot(const Limits& limits) {
   return {{limit_c, limit_c}, allowed_on_in_span(limits), Duration::zero()};
 }
 
+/// What a run left behind that did not end in order: hot, or worse where it knew of worse.
+CoilPast at_least_hot(const CoilPast& past, const Limits& limits) {
+  CoilPast worst = hot(limits);
+  worst.state.winding_c = std::max(worst.state.winding_c, past.state.winding_c);
+  worst.state.body_c = std::max(worst.state.body_c, past.state.body_c);
+  worst.on_in_span = std::max(worst.on_in_span, past.on_in_span);
+  return worst;
+}
+
 /// At least so long ago.
 Duration age(const CoilMemory& memory, const BootMoment& now) {
   if (memory.at.boot_id != now.boot_id) return now.since_boot;
@@ -101,7 +110,8 @@ CoilNow recall(std::string_view text, const BootMoment& now, const Limits& limit
   if (!memory) return {hot(limits), 0, "what was kept of it can't be read"};
   const Duration rest = age(*memory, now);
   if (!memory->ended_in_order) {
-    return {rested(hot(limits), rest, coil), memory->taps, "the run before did not end in order"};
+    return {rested(at_least_hot(memory->past, limits), rest, coil), memory->taps,
+            "the run before did not end in order"};
   }
   return {rested(memory->past, rest, coil), memory->taps, ""};
 }
