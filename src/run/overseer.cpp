@@ -117,10 +117,13 @@ void Overseer::fail(const std::string& reason) {
   if (first) end_leave(reason, true, lines::kernel_now());
 }
 
-void Overseer::pulse_begins(KernelInstant at) {
+bool Overseer::pulse_begins(KernelInstant at, std::uint64_t epoch) {
   const std::scoped_lock lock(mutex_);
   if (pulse_) assess_tap();
+  if (!interlock_.permits(epoch)) settle(at);  // takes it
+  if (!permit_.allows(epoch)) return false;
   pulse_ = GivenPulse{at, {}, false};
+  return true;
 }
 
 void Overseer::pulse_ends(KernelInstant at) {
