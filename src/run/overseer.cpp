@@ -46,6 +46,7 @@ void Overseer::tick(KernelInstant now) {
 void Overseer::see_warden(KernelInstant now) {
   const safety::Board::WardenState state = board_.warden();
   const bool fresh = state.ticks > 0 && now - state.at <= setting_.warden_age;
+  if (!fresh) interlock_.see(Guard::warden, Reading::unknown);  // the cause of knowing no more
   interlock_.see(Guard::stop_loop, fresh ? state.loop : Reading::unknown);
   interlock_.see(Guard::lid, fresh ? state.lid : Reading::unknown);
   // While armed it must also really give the power that it was asked for.
