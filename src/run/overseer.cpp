@@ -195,6 +195,7 @@ void Overseer::disarm() {
   const std::scoped_lock lock(mutex_);
   interlock_.disarm();
   armed_ = false;
+  permit_.take();  // another thread may have given it again before this one had the lock
 }
 
 safety::InterlockState Overseer::state() const {
