@@ -46,6 +46,7 @@ void Overseer::tick(KernelInstant now) {
 void Overseer::see_warden(KernelInstant now) {
   const safety::Board::WardenState state = board_.warden();
   const bool fresh = state.ticks > 0 && now - state.at <= setting_.warden_age;
+  if (!fresh) interlock_.see(Guard::warden, Reading::unknown);  // the cause of knowing no more
   interlock_.see(Guard::stop_loop, fresh ? state.loop : Reading::unknown);
   interlock_.see(Guard::lid, fresh ? state.lid : Reading::unknown);
   // While armed it must also really give the power that it was asked for.
@@ -117,10 +118,13 @@ void Overseer::fail(const std::string& reason) {
   if (first) end_leave(reason, true, lines::kernel_now());
 }
 
-void Overseer::pulse_begins(KernelInstant at) {
+bool Overseer::pulse_begins(KernelInstant at, std::uint64_t epoch) {
   const std::scoped_lock lock(mutex_);
   if (pulse_) assess_tap();
+  if (!interlock_.permits(epoch)) settle(at);  // takes it
+  if (!permit_.allows(epoch)) return false;
   pulse_ = GivenPulse{at, {}, false};
+  return true;
 }
 
 void Overseer::pulse_ends(KernelInstant at) {
@@ -191,6 +195,7 @@ void Overseer::disarm() {
   const std::scoped_lock lock(mutex_);
   interlock_.disarm();
   armed_ = false;
+  permit_.take();  // another thread may have given it again before this one had the lock
 }
 
 safety::InterlockState Overseer::state() const {

@@ -37,7 +37,8 @@ class Overseer {
 
   /// Every few milliseconds, also within a pulse.
   void tick(lines::KernelInstant now);
-  void pulse_begins(lines::KernelInstant at);
+  /// Asks whether the pulse may begin, for one planned under `epoch`; false: it must not. [S60]
+  [[nodiscard]] bool pulse_begins(lines::KernelInstant at, std::uint64_t epoch);
   void pulse_ends(lines::KernelInstant at);
   [[nodiscard]] const safety::Permit& permit() const { return permit_; }
   /// The gate does not do what it is told: power off, and nothing more in this run. [S64]

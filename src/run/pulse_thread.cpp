@@ -87,8 +87,7 @@ void PulseThread::give_trial() {
 void PulseThread::give(std::uint32_t tap) {
   const KernelInstant on = lines::kernel_now();
   const KernelInstant off = on + std::min(pulses_[tap].on_time, limits_.max_pulse);
-  if (on < rested_at_ || !overseer_.permit().allows(epoch_)) return;
-  overseer_.pulse_begins(on);
+  if (on < rested_at_ || !overseer_.pulse_begins(on, epoch_)) return;
   if (!gate_->try_set(0, Level::active)) overseer_.fail("the gate could not be driven");
   (void)wait_until(off);
   drive_inactive();

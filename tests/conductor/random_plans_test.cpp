@@ -253,7 +253,8 @@ Run run_plan(const Plan& plan, Script script) {
   return run;
 }
 
-/// The model errs to the hot side, and a coil at its limit cools slowly: so long may it wait for that.
+/// The model errs to the hot side, and a coil at its limit cools slowly: so long may it wait for
+/// that.
 constexpr base::Duration longest_idle_wait = std::chrono::milliseconds{50};
 
 /// Whether a trial began later than the one before it asked for, because the coil had to rest; then

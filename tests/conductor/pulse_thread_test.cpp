@@ -1,0 +1,407 @@
+#include "run/pulse_thread.hpp"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <mutex>
+
+#include "base/error.hpp"
+#include "conductor/fake_warden.hpp"
+#include "lines/line_bench.hpp"
+
+// On virtual lines and in real time. What a loaded machine makes late is borne:
+// no test asks that something comes soon, only that it does not come too soon,
+// too long or at all.
+
+namespace plexor::run {
+namespace {
+
+using namespace std::chrono_literals;
+using base::Duration;
+using base::Pulse;
+using lines::KernelInstant;
+using lines::Level;
+using ::testing::HasSubstr;
+using ::testing::IsEmpty;
+using ::testing::SizeIs;
+
+constexpr std::uint32_t gate_offset = 5;
+constexpr Duration patience = 10s;
+
+safety::Limits tapper_limits() {
+  safety::Limits some;
+  some.max_pulse = 30ms;
+  some.min_rest = 40ms;
+  return some;
+}
+
+/// What goes wrong with the gate, as data.
+struct GateFaults {
+  std::atomic<bool> refuses_on = false;  ///< try_set(active) fails
+  std::atomic<int> refuses_off = 0;      ///< so many try_set(inactive) fail
+  std::atomic<int> reads_active = 0;     ///< so many reads after switching off say active
+  std::atomic<int> cannot_be_read = 0;   ///< so many reads fail
+};
+
+bool one_of(std::atomic<int>& left) { return left > 0 && left-- > 0; }
+
+/// A gate in which faults can be laid.
+class FaultyGate final : public lines::Lines {
+ public:
+  FaultyGate(std::unique_ptr<Lines> gate, GateFaults& faults)
+      : Lines("faulty", {}), gate_(std::move(gate)), faults_(faults) {}
+
+  bool try_set(std::size_t line, Level level) noexcept override {
+    if (level == Level::active && faults_.refuses_on) return false;
+    if (level == Level::inactive && one_of(faults_.refuses_off)) return false;
+    return gate_->try_set(line, level);
+  }
+  std::optional<Level> try_get(std::size_t line) noexcept override {
+    if (one_of(faults_.cannot_be_read)) return std::nullopt;
+    if (one_of(faults_.reads_active)) return Level::active;
+    return gate_->try_get(line);
+  }
+  std::optional<lines::Edge> wait_edge(Duration timeout) override {
+    return gate_->wait_edge(timeout);
+  }
+  void release() noexcept override { gate_->release(); }
+
+ private:
+  std::unique_ptr<Lines> gate_;
+  GateFaults& faults_;
+};
+
+struct Given {
+  KernelInstant on;
+  KernelInstant off;
+};
+
+/// A pulse thread that is armed and may tap, and what the gate's line saw.
+class Bench {
+ public:
+  explicit Bench(const safety::Limits& limits = tapper_limits())
+      : board_(safety::Board::create(lines_.chip() + "-board")),
+        overseer({.interlock = {.contact_counts = false}, .warden_age = 10s, .conductor_age = 1h},
+                 board_, clock,
+                 [this](const rig::LeaveEnded& left) {
+                   const std::scoped_lock lock(told_mutex_);
+                   told_.push_back(left);
+                 }),
+        warden_(board_) {
+    for (const auto guard :
+         {safety::Guard::coil_cool, safety::Guard::journal, safety::Guard::supply}) {
+      overseer.see(guard, safety::Reading::good);
+    }
+    overseer.see_listeners(true);
+    auto gate = lines::request(
+        lines_.chip(),
+        {{.name = "gate", .offset = gate_offset, .direction = lines::Direction::output}});
+    first_change_ = lines_.outside().newest_change();
+    pulses =
+        std::make_unique<PulseThread>(std::make_unique<FaultyGate>(std::move(gate), faults), limits,
+                                      overseer, clock, [this](const rig::PulseFired& one) {
+                                        const std::scoped_lock lock(told_mutex_);
+                                        fired_.push_back(one);
+                                      });
+    warden_thread_ = std::thread([this] {
+      while (!over_) {
+        warden_.tick(lines::kernel_now());
+        lines::kernel_nap(2ms);
+      }
+    });
+    overseer.want_power(true);
+    EXPECT_TRUE(comes_true([this] { return overseer.warden().powered && overseer.arm({}); }));
+  }
+  ~Bench() {
+    faults.refuses_off = 0;
+    faults.reads_active = 0;
+    faults.cannot_be_read = 0;
+    pulses.reset();
+    over_ = true;
+    warden_thread_.join();
+  }
+  Bench(const Bench&) = delete;
+  Bench& operator=(const Bench&) = delete;
+
+  template <typename What>
+  static bool comes_true(What what) {
+    const KernelInstant give_up = lines::kernel_now() + patience;
+    while (!what()) {
+      if (lines::kernel_now() > give_up) return false;
+      lines::kernel_nap(500us);
+    }
+    return true;
+  }
+
+  /// Pulses so long after now, under a permit of their own.
+  void fire(const std::vector<std::pair<Duration, Duration>>& begin_and_length) {
+    const auto epoch = overseer.begin_trial();
+    ASSERT_TRUE(epoch);
+    queue(begin_and_length, *epoch);
+  }
+  void queue(const std::vector<std::pair<Duration, Duration>>& begin_and_length,
+             std::uint64_t epoch) {
+    std::vector<Pulse> trial;
+    for (const auto& [begin, length] : begin_and_length) {
+      trial.push_back({clock.now() + begin, length});
+    }
+    pulses->queue(trial, epoch);
+  }
+  [[nodiscard]] bool trial_ends() {
+    return comes_true([this] { return overseer.state() != safety::InterlockState::tapping; });
+  }
+  [[nodiscard]] bool gate_is_on() { return lines_.is_high(gate_offset); }
+  [[nodiscard]] bool gate_goes_on() {
+    return comes_true([this] { return gate_is_on(); });
+  }
+
+  [[nodiscard]] std::uint64_t heartbeats() const {
+    safety::Evidence left;
+    board_.read_controller(left);
+    return left.heartbeat;
+  }
+
+  /// What the line itself saw, by its own clock.
+  [[nodiscard]] std::vector<Given> given() {
+    std::vector<Given> all;
+    std::uint64_t after = first_change_;
+    while (const auto change = lines_.outside().next_change(after, lines::kernel_now())) {
+      after = change->number;
+      if (change->offset != gate_offset) continue;
+      if (change->high) {
+        all.push_back({change->at, {}});
+      } else if (!all.empty()) {
+        all.back().off = change->at;
+      }
+    }
+    return all;
+  }
+  [[nodiscard]] std::vector<rig::LeaveEnded> told() {
+    const std::scoped_lock lock(told_mutex_);
+    return told_;
+  }
+  [[nodiscard]] std::vector<rig::PulseFired> fired() {
+    const std::scoped_lock lock(told_mutex_);
+    return fired_;
+  }
+  void expect_power_taken(const std::string& reason) {
+    EXPECT_TRUE(comes_true([this] { return !told().empty(); }));
+    EXPECT_TRUE(comes_true([this] { return !overseer.warden().powered; }));
+    ASSERT_THAT(told(), SizeIs(1));
+    EXPECT_THAT(told()[0].reason, HasSubstr(reason));
+    EXPECT_TRUE(told()[0].tripped);
+    EXPECT_FALSE(overseer.begin_trial());
+    EXPECT_FALSE(overseer.arm({}));
+  }
+
+ private:
+  lines::VirtualBench lines_;
+  safety::Board board_;
+  std::uint64_t first_change_ = 0;
+  std::mutex told_mutex_;
+  std::vector<rig::LeaveEnded> told_;
+  std::vector<rig::PulseFired> fired_;
+
+ public:
+  LiveClock clock;
+  GateFaults faults;
+  Overseer overseer;
+  std::unique_ptr<PulseThread> pulses;
+
+ private:
+  FakeWarden warden_;
+  std::atomic<bool> over_ = false;
+  std::thread warden_thread_;
+};
+
+TEST(PulseThread, GivesATrialsPulsesAndTellsWhenTheyWere) {  // [S60]
+  Bench bench;
+  const base::Instant before = bench.clock.now();
+  bench.fire({{30ms, 10ms}, {120ms, 12ms}});
+  ASSERT_TRUE(bench.trial_ends());
+  const auto given = bench.given();
+  ASSERT_THAT(given, SizeIs(2));
+  const auto fired = bench.fired();
+  ASSERT_THAT(fired, SizeIs(2));
+  for (std::uint32_t tap = 0; tap < 2; ++tap) {
+    EXPECT_EQ(fired[tap].tap, tap);
+    EXPECT_GE(given[tap].off - given[tap].on, tap == 0 ? 9ms : 11ms);
+    EXPECT_LE(fired[tap].actual.on, bench.clock.of(given[tap].on));
+    EXPECT_GE(fired[tap].actual.off(), bench.clock.of(given[tap].off));
+  }
+  EXPECT_GE(fired[0].actual.on, before + 30ms) << "not before its instant";
+  EXPECT_GE(fired[1].actual.on, before + 120ms);
+  EXPECT_THAT(bench.told(), IsEmpty());
+}
+
+TEST(PulseThread, GivesNoEdgeWithoutAPermit) {  // [S60]
+  Bench bench;
+  bench.queue({{5ms, 10ms}, {100ms, 10ms}}, 1);  // armed, but no trial was begun
+  lines::kernel_nap(200ms);
+  EXPECT_THAT(bench.given(), IsEmpty());
+  EXPECT_THAT(bench.fired(), IsEmpty());
+}
+
+TEST(PulseThread, GivesNoEdgeForAnotherEpoch) {  // [S8] [S60]
+  Bench bench;
+  const auto epoch = bench.overseer.begin_trial();
+  ASSERT_TRUE(epoch);
+  bench.queue({{5ms, 10ms}}, *epoch - 1);
+  ASSERT_TRUE(bench.trial_ends());
+  EXPECT_THAT(bench.given(), IsEmpty());
+}
+
+TEST(PulseThread, APermitTakenBetweenTwoTapsStopsTheSecond) {  // [S60]
+  Bench bench;
+  bench.fire({{5ms, 10ms}, {500ms, 10ms}});
+  ASSERT_TRUE(Bench::comes_true([&] { return bench.fired().size() == 1; }));
+  bench.overseer.see(safety::Guard::supply, safety::Reading::bad);
+  ASSERT_TRUE(bench.pulses->cut() || bench.trial_ends());
+  lines::kernel_nap(600ms);
+  EXPECT_THAT(bench.given(), SizeIs(1));
+}
+
+TEST(PulseThread, AListenerThatIsSilentBetweenTwoTapsStopsTheSecondAndNoMore) {  // [S9] [S60]
+  Bench bench;
+  bench.fire({{5ms, 10ms}, {300ms, 10ms}});
+  ASSERT_TRUE(Bench::comes_true([&] { return bench.fired().size() == 1; }));
+  bench.overseer.see_listeners(false);
+  ASSERT_TRUE(bench.trial_ends());
+  EXPECT_THAT(bench.given(), SizeIs(1));
+  bench.overseer.see_listeners(true);
+  bench.fire({{50ms, 10ms}});
+  ASSERT_TRUE(bench.trial_ends());
+  EXPECT_THAT(bench.given(), SizeIs(2));
+}
+
+TEST(PulseThread, CutsAPulseThatIsAskedToBeTooLong) {  // [S62] [S63]
+  Bench bench;
+  bench.fire({{5ms, 3s}});
+  const KernelInstant asked = lines::kernel_now();
+  ASSERT_TRUE(bench.trial_ends());
+  EXPECT_LT(lines::kernel_now() - asked, 2s);
+  ASSERT_THAT(bench.given(), SizeIs(1));
+  EXPECT_GE(bench.given()[0].off - bench.given()[0].on, 29ms);
+}
+
+TEST(PulseThread, GivesNoPulseSoonerAfterAnotherThanTheRest) {  // [S63]
+  Bench bench;
+  bench.fire({{5ms, 10ms}, {30ms, 10ms}, {40ms, 10ms}, {250ms, 10ms}, {275ms, 10ms}});
+  ASSERT_TRUE(bench.trial_ends());
+  const auto given = bench.given();
+  ASSERT_GE(given.size(), 2U);
+  EXPECT_LE(given.size(), 3U);
+  for (std::size_t i = 1; i < given.size(); ++i) EXPECT_GE(given[i].on - given[i - 1].off, 40ms);
+}
+
+TEST(PulseThread, KeepsTheRestFromOneTrialToTheNext) {  // [S63]
+  Bench bench;
+  bench.fire({{5ms, 10ms}});
+  ASSERT_TRUE(bench.trial_ends());
+  bench.fire({{0ms, 10ms}});
+  ASSERT_TRUE(bench.trial_ends());
+  const auto given = bench.given();
+  if (given.size() == 2) {
+    EXPECT_GE(given[1].on - given[0].off, 40ms);
+  }
+}
+
+TEST(PulseThread, ACutEndsAPulseAndDropsTheRest) {  // [S62]
+  Bench bench;
+  bench.fire({{5ms, 30ms}, {200ms, 30ms}});
+  ASSERT_TRUE(bench.gate_goes_on());
+  EXPECT_TRUE(bench.pulses->cut());
+  EXPECT_FALSE(bench.gate_is_on());
+  lines::kernel_nap(300ms);
+  EXPECT_THAT(bench.given(), SizeIs(1));
+  EXPECT_TRUE(bench.pulses->cut()) << "with nothing to cut";
+}
+
+TEST(PulseThread, TakesOneTrialAtATimeAndNotTooManyPulses) {  // [S62]
+  Bench bench;
+  bench.fire({{300ms, 10ms}});
+  const std::vector<Pulse> one{{bench.clock.now() + 1s, 10ms}};
+  EXPECT_THROW(bench.pulses->queue(one, 1), base::RigFault);
+  ASSERT_TRUE(bench.trial_ends());
+  EXPECT_THAT(bench.given(), SizeIs(1)) << "the first is as it was";
+  const std::vector<Pulse> too_many(PulseThread::most_pulses + 1, one[0]);
+  EXPECT_THROW(bench.pulses->queue(too_many, 1), base::RigFault);
+}
+
+TEST(PulseThread, ItsEndInAPulseLeavesTheGateInactive) {  // [S69]
+  Bench bench;
+  bench.fire({{5ms, 30ms}, {100ms, 30ms}});
+  ASSERT_TRUE(bench.gate_goes_on());
+  bench.pulses.reset();
+  EXPECT_FALSE(bench.gate_is_on());
+  EXPECT_THAT(bench.given(), SizeIs(1));
+}
+
+TEST(PulseThread, BeatsWithinAPulseToo) {  // [S61]
+  safety::Limits long_pulses = tapper_limits();
+  long_pulses.max_pulse = 5s;
+  Bench bench(long_pulses);
+  bench.fire({{5ms, 5s}});
+  ASSERT_TRUE(bench.gate_goes_on());
+  const std::uint64_t before = bench.heartbeats();
+  EXPECT_TRUE(Bench::comes_true([&] { return bench.heartbeats() > before + 20; }));
+  EXPECT_TRUE(bench.gate_is_on());
+  EXPECT_TRUE(bench.pulses->cut());
+}
+
+TEST(PulseThread, AGateThatCannotBeSwitchedOnCostsThePower) {  // [S64]
+  Bench bench;
+  bench.faults.refuses_on = true;
+  bench.fire({{5ms, 10ms}, {100ms, 10ms}});
+  bench.expect_power_taken("could not be driven");
+  ASSERT_TRUE(bench.trial_ends());
+  EXPECT_THAT(bench.given(), IsEmpty());
+}
+
+TEST(PulseThread, AGateThatCannotBeSwitchedOffCostsThePowerAndIsTriedAgain) {  // [S64]
+  Bench bench;
+  bench.faults.refuses_off = 20;
+  bench.fire({{5ms, 10ms}, {300ms, 10ms}});
+  bench.expect_power_taken("could not be switched off");
+  EXPECT_TRUE(Bench::comes_true([&] { return !bench.gate_is_on(); }));
+  lines::kernel_nap(400ms);
+  EXPECT_THAT(bench.given(), SizeIs(1));
+}
+
+TEST(PulseThread, AGateThatReadsActiveAfterwardsCostsThePower) {  // [S64]
+  Bench bench;
+  bench.faults.reads_active = 3;
+  bench.fire({{5ms, 10ms}});
+  bench.expect_power_taken("reads active");
+}
+
+TEST(PulseThread, AGateThatCannotBeReadCostsThePower) {  // [S64]
+  Bench bench;
+  bench.faults.cannot_be_read = 1;
+  bench.fire({{5ms, 10ms}});
+  bench.expect_power_taken("reads active");
+}
+
+TEST(PulseThread, WhileAGateDoesNotObeyACutSaysSoAndTheHeartbeatGoesOn) {  // [S61] [S64]
+  Bench bench;
+  bench.faults.reads_active = 1'000'000;
+  bench.fire({{5ms, 10ms}});
+  bench.expect_power_taken("reads active");
+  EXPECT_FALSE(bench.pulses->cut());
+  const std::uint64_t before = bench.heartbeats();
+  EXPECT_TRUE(Bench::comes_true([&] { return bench.heartbeats() > before + 5; }));
+  bench.faults.reads_active = 0;
+  EXPECT_TRUE(Bench::comes_true([&] { return bench.pulses->cut(); }));
+}
+
+TEST(PulseThread, EndsEvenIfTheGateNeverObeys) {  // [S64] [S69]
+  Bench bench;
+  bench.faults.reads_active = 1'000'000;
+  bench.fire({{5ms, 10ms}});
+  bench.expect_power_taken("reads active");
+  bench.pulses.reset();
+  EXPECT_FALSE(bench.gate_is_on());
+}
+
+}  // namespace
+}  // namespace plexor::run
