@@ -27,8 +27,8 @@ ArmTicket read(std::string_view text) {
   base::TableReader in = base::TableReader::parse(text, "arm ticket");
   in.refuse_newer_format(format);
   ArmTicket ticket{in.text("rig"), in.text("boot_id"),
-                         static_cast<std::uint32_t>(in.whole("user", 0, 0xffffffff)),
-                         in.duration("ends_since_boot_s", {0.0, 1e9})};
+                   static_cast<std::uint32_t>(in.whole("user", 0, 0xffffffff)),
+                   in.duration("ends_since_boot_s", {0.0, 1e9})};
   in.finish();
   return ticket;
 }
