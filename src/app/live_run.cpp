@@ -91,7 +91,6 @@ void drop_ticket_after_fault(const journal::Ended& ended, const RigState& state)
 run::RunFolder conduct(const Job& job, const RunOptions& options, run::LiveRig& rig,
                        const RigState& state, const StopSignals& stop) {
   CoilKeeper coil(job, state);
-  const SlowSensors sensors(job.rig, rig);
   BegunRun begun = begin_run(job, options, segment_of(rig));
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(),
                            coil.past());
@@ -124,6 +123,7 @@ std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options
   const RigState state(job.rig);
   const WardenProcess warden(job.rig_file);
   run::LiveRig rig(job.rig, options.lifted, warden.board());
+  const SlowSensors sensors(job.rig, rig);
   rig.wait_until_ready();
   const auto leave = ask_for_leave(job.rig.name, state, options.arm, stop);
   if (!leave) {

@@ -36,6 +36,7 @@ safety::Reading reading_of(const rig::RigFile& rig) {
 
 SlowSensors::SlowSensors(const rig::RigFile& rig, run::LiveRig& live) {
   if (rig.coil_sensor.empty()) return;
+  live.see(safety::Guard::coil_cool, reading_of(rig));  // known before anybody is asked for leave
   thread_ = std::thread([this, &rig, &live] {
     while (!over_) {
       live.see(safety::Guard::coil_cool, reading_of(rig));
