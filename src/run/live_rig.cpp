@@ -55,7 +55,11 @@ LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board)
                 [this](const rig::LeaveEnded& left) { queue_.push(left); }) {
   const safety::Wiring& wiring = rig.wiring.value();
   auto gate = lines::request(wiring.chip, {gate_setting(wiring)});
-  if (wiring.contact) contact_ = lines::request(wiring.chip, {contact_setting(*wiring.contact)});
+  if (wiring.contact) {
+    contact_ = lines::request(wiring.chip, {contact_setting(*wiring.contact)});
+    // Before the first tick: never seen would pass for home.
+    overseer_.see_contact(contact_->try_get(0) != lines::Level::inactive, lines::kernel_now());
+  }
   listen(rig);
   // Held by others: what they can't show counts as unknown there. These hold until somebody says
   // otherwise.
@@ -112,7 +116,6 @@ void LiveRig::watch_contact() {
 
 void LiveRig::follow_contact() {
   constexpr base::Duration look_up = 20ms;
-  overseer_.see_contact(contact_->try_get(0) != lines::Level::inactive, lines::kernel_now());
   while (!over_) {
     const auto edge = contact_->wait_edge(look_up);
     if (!edge) continue;
