@@ -60,6 +60,7 @@ LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board)
     // Before the first tick: never seen would pass for home.
     overseer_.see_contact(contact_->try_get(0) != lines::Level::inactive, lines::kernel_now());
   }
+  overseer_.see_listeners(true);  // until a listener says otherwise
   listen(rig);
   // Held by others: what they can't show counts as unknown there. These hold until somebody says
   // otherwise.
@@ -67,7 +68,6 @@ LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board)
        {safety::Guard::coil_cool, safety::Guard::journal, safety::Guard::supply}) {
     overseer_.see(guard, safety::Reading::good);
   }
-  overseer_.see_listeners(true);
   pulses_ =
       std::make_unique<PulseThread>(std::move(gate), rig.limits, overseer_, clock_,
                                     [this](const rig::PulseFired& fired) { queue_.push(fired); });
@@ -97,12 +97,15 @@ void LiveRig::listen(const rig::RigFile& rig) {
 }
 
 void LiveRig::see_listener(std::uint32_t device, bool up, KernelInstant at) {
-  if (up) {
-    --silent_devices_;
-  } else {
-    ++silent_devices_;
+  {
+    const std::scoped_lock lock(silent_mutex_);  // no count may overtake a newer one
+    if (up) {
+      --silent_devices_;
+    } else {
+      ++silent_devices_;
+    }
+    overseer_.see_listeners(silent_devices_ == 0);
   }
-  overseer_.see_listeners(silent_devices_ == 0);
   queue_.push(rig::ListenerChanged{device, up, clock_.of(at)});
 }
 
