@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 #include <poll.h>
+#include <termios.h>
 #include <unistd.h>
 
 #include <array>
@@ -59,6 +60,7 @@ bool wait_for_key(const std::string& question, const StopSignals& stop) {
         "nobody is at the terminal to give leave to tap; use --arm at the rig, or an arm ticket "
         "(plexor arm)");
   }
+  tcflush(STDIN_FILENO, TCIFLUSH);  // a key pressed before the question is no answer to it
   fmt::print(stderr, "{}", question);
   std::fflush(stderr);
   while (!stop.requested()) {

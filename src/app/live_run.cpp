@@ -83,8 +83,14 @@ class CoilKeeper {
   std::atomic<double> body_c_ = 0.0;
 };
 
-/// The ticket is used up by a trip: from then on only a person at the rig gives leave.
-void drop_ticket_after_trip(const journal::Ended& ended, const RigState& state) {
+/// The ticket is used up by a trip: from then on only a person at the rig gives leave. At once,
+/// because the run may listen on for hours, and be stopped or killed meanwhile.
+void drop_ticket_at_trip(const rig::LeaveEnded& left, const RigState& state) {
+  if (left.tripped) state.drop_ticket();
+}
+
+/// By a fault too that the rig did not trip at.
+void drop_ticket_after_fault(const journal::Ended& ended, const RigState& state) {
   if (ended.reason == journal::Ended::Reason::fault) state.drop_ticket();
 }
 
@@ -97,13 +103,15 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, run::LiveRig& 
     coil.before(trial, trial.pulses.back().off() - rig.now());
   };
   try {
-    const journal::Ended ended =
-        run::run_to_end(conductor, {rig, rig, rig}, begun.journal, run::Durability::synced,
-                        {.stop_requested = [&stop] { return stop.requested(); },
-                         .on_progress = progress_shown(),
-                         .before_fire = before_fire,
-                         .longest_wait = std::chrono::milliseconds{50}});
-    drop_ticket_after_trip(ended, state);
+    const journal::Ended ended = run::run_to_end(
+        conductor, {rig, rig, rig}, begun.journal, run::Durability::synced,
+        {.stop_requested = [&stop] { return stop.requested(); },
+         .on_progress = progress_shown(),
+         .before_fire = before_fire,
+         .on_leave_ended =
+             [&state](const rig::LeaveEnded& left) { drop_ticket_at_trip(left, state); },
+         .longest_wait = std::chrono::milliseconds{50}});
+    drop_ticket_after_fault(ended, state);
   } catch (...) {
     state.drop_ticket();
     throw;

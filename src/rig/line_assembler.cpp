@@ -6,7 +6,7 @@ void LineAssembler::feed(std::string_view bytes) {
   for (const char byte : bytes) {
     if (byte == '\n') {
       finish();
-    } else if (line_.size() < longest_line) {
+    } else if (line_.size() <= longest_line) {  // and its CR
       line_ += byte;
     } else {
       too_long_ = true;
@@ -15,12 +15,12 @@ void LineAssembler::feed(std::string_view bytes) {
 }
 
 void LineAssembler::finish() {
-  if (too_long_) {
+  std::string_view line = line_;
+  while (!line.empty() && (line.back() == '\r' || line.back() == ' ')) line.remove_suffix(1);
+  if (too_long_ || line.size() > longest_line) {
     ++dropped_;
-  } else {
-    std::string_view line = line_;
-    while (!line.empty() && (line.back() == '\r' || line.back() == ' ')) line.remove_suffix(1);
-    if (!line.empty()) take_(line);
+  } else if (!line.empty()) {
+    take_(line);
   }
   line_.clear();
   too_long_ = false;

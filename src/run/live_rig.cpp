@@ -55,10 +55,14 @@ LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board)
                 [this](const rig::LeaveEnded& left) { queue_.push(left); }) {
   const safety::Wiring& wiring = rig.wiring.value();
   auto gate = lines::request(wiring.chip, {gate_setting(wiring)});
-  if (wiring.contact) contact_ = lines::request(wiring.chip, {contact_setting(*wiring.contact)});
+  if (wiring.contact) {
+    contact_ = lines::request(wiring.chip, {contact_setting(*wiring.contact)});
+    // Before the first tick: never seen would pass for home.
+    overseer_.see_contact(contact_->try_get(0) != lines::Level::inactive, lines::kernel_now());
+  }
+  overseer_.see_listeners(true);  // until a listener says otherwise
   listen(rig);
   overseer_.see(safety::Guard::journal, safety::Reading::good);  // none has failed yet
-  overseer_.see_listeners(true);
   pulses_ =
       std::make_unique<PulseThread>(std::move(gate), rig.limits, overseer_, clock_,
                                     [this](const rig::PulseFired& fired) { queue_.push(fired); });
@@ -88,12 +92,15 @@ void LiveRig::listen(const rig::RigFile& rig) {
 }
 
 void LiveRig::see_listener(std::uint32_t device, bool up, KernelInstant at) {
-  if (up) {
-    --silent_devices_;
-  } else {
-    ++silent_devices_;
+  {
+    const std::scoped_lock lock(silent_mutex_);  // no count may overtake a newer one
+    if (up) {
+      --silent_devices_;
+    } else {
+      ++silent_devices_;
+    }
+    overseer_.see_listeners(silent_devices_ == 0);
   }
-  overseer_.see_listeners(silent_devices_ == 0);
   queue_.push(rig::ListenerChanged{device, up, clock_.of(at)});
 }
 
@@ -107,7 +114,6 @@ void LiveRig::watch_contact() {
 
 void LiveRig::follow_contact() {
   constexpr base::Duration look_up = 20ms;
-  overseer_.see_contact(contact_->try_get(0) != lines::Level::inactive, lines::kernel_now());
   while (!over_) {
     const auto edge = contact_->wait_edge(look_up);
     if (!edge) continue;

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <memory>
+#include <mutex>
 #include <optional>
 #include <string>
 #include <vector>
@@ -66,7 +67,8 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   ObservationQueue queue_;
   Overseer overseer_;
   std::unique_ptr<lines::Lines> contact_;
-  std::atomic<std::uint32_t> silent_devices_ = 0;
+  std::mutex silent_mutex_;
+  std::uint32_t silent_devices_ = 0;
   std::atomic<bool> over_ = false;
   std::unique_ptr<PulseThread> pulses_;
   std::thread contact_thread_;

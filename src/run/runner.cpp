@@ -58,6 +58,8 @@ void drive(Conductor& conductor, RigPorts rig, Driver& driver, const RunHooks& h
     }
     const base::Instant wait = std::min(conductor.wake_at(), rig.clock.now() + hooks.longest_wait);
     if (const auto observation = rig.senses.observe_until(wait)) {
+      const auto* left = std::get_if<rig::LeaveEnded>(&*observation);
+      if (left != nullptr && hooks.on_leave_ended) hooks.on_leave_ended(*left);
       conductor.observe(*observation);
     } else {
       conductor.wake(rig.clock.now());

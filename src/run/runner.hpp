@@ -26,6 +26,7 @@ struct RunHooks {
   std::function<bool()> stop_requested;              ///< asked between any two inputs
   std::function<void(const Progress&)> on_progress;  ///< called after each trial
   std::function<void(const Fire&)> before_fire{};    ///< called before pulses are queued
+  std::function<void(const rig::LeaveEnded&)> on_leave_ended{};  ///< called as soon as it is known
   /// A stop is noticed within this, also in an hour of quiet.
   base::Duration longest_wait = std::chrono::milliseconds{500};
 };

@@ -218,6 +218,72 @@ TEST(Conductor, LetsTheCoilRestBeforeARepeatThatWouldBreakALimit) {  // [S41]
   EXPECT_LT(fired[19].off() - fired[0].off(), 300s);
 }
 
+const std::string taps_then_quiet = scenario_text(10, "[[block]]\nquiet_s = 20\nstretch_s = 5\n");
+
+/// The pulses of the third trial, where nothing goes wrong.
+std::vector<base::Pulse> pulses_of_third_trial() {
+  Bench undisturbed(taps_then_quiet);
+  undisturbed.run();
+  return {undisturbed.tapper.fired[4], undisturbed.tapper.fired[5]};
+}
+
+void expect_only_quiet_after(const Bench& bench, base::Instant leave_ended) {
+  std::size_t quiet = 0;
+  for (const auto& planned : bench.records<journal::TrialPlanned>()) {
+    if (planned.start < leave_ended) continue;
+    EXPECT_EQ(planned.trial.kind, base::TrialKind::quiet);
+    ++quiet;
+  }
+  EXPECT_EQ(quiet, 4U) << "20 s in stretches of 5 s are still listened to";
+}
+
+TEST(Conductor, ATripWithinATrialVoidsItAndOnlyListeningGoesOn) {  // [S70]
+  const auto pulses = pulses_of_third_trial();
+  const rig::LeaveEnded trip{"tripped: lid", true, pulses[0].off() + 50ms};
+  Bench bench(taps_then_quiet, {.leave_ends = trip});
+  const Ended ended = bench.run();
+  EXPECT_EQ(ended.reason, Ended::Reason::fault);
+  EXPECT_EQ(ended.detail, "tripped: lid");
+  EXPECT_THAT(bench.voids(), ElementsAre(VoidReason::interrupted));
+  EXPECT_THAT(bench.tapper.fired, SizeIs(6)) << "nothing is given any more";
+  expect_only_quiet_after(bench, trip.at);
+  const auto left = bench.records<journal::LeaveEnded>();
+  ASSERT_THAT(left, SizeIs(1));
+  EXPECT_EQ(left[0].reason, "tripped: lid");
+  EXPECT_EQ(left[0].at, trip.at);
+  EXPECT_GE(bench.tapper.made_safe, 1);
+}
+
+TEST(Conductor, ATicketThatEndsWithinATrialVoidsItAndIsNoFault) {  // [S66] [S70]
+  const auto pulses = pulses_of_third_trial();
+  const rig::LeaveEnded over{"the arm ticket has ended", false, pulses[0].off() + 50ms};
+  Bench bench(taps_then_quiet, {.leave_ends = over});
+  const Ended ended = bench.run();
+  EXPECT_EQ(ended.reason, Ended::Reason::interrupted);
+  EXPECT_EQ(ended.detail, "the arm ticket has ended");
+  EXPECT_THAT(bench.voids(), ElementsAre(VoidReason::interrupted));
+  expect_only_quiet_after(bench, over.at);
+}
+
+TEST(Conductor, ATrialWhosePulsesWereGivenCountsThoughLeaveEndsWhileItListens) {  // [S70]
+  const auto pulses = pulses_of_third_trial();
+  const rig::LeaveEnded trip{"tripped: lid", true, pulses[1].off() + 100ms};
+  Bench bench(taps_then_quiet, {.leave_ends = trip});
+  EXPECT_EQ(bench.run().reason, Ended::Reason::fault);
+  EXPECT_THAT(bench.voids(), IsEmpty());
+  EXPECT_EQ(bench.progress().done, 3U + 4U);
+}
+
+TEST(Conductor, LeaveThatEndsInQuietDisturbsNothingThatListens) {  // [S70]
+  Bench undisturbed(taps_then_quiet);
+  undisturbed.run();
+  const base::Instant in_quiet = undisturbed.records<journal::TrialPlanned>().back().start;
+  Bench bench(taps_then_quiet, {.leave_ends = rig::LeaveEnded{"tripped: lid", true, in_quiet}});
+  EXPECT_EQ(bench.run().reason, Ended::Reason::fault);
+  EXPECT_THAT(bench.voids(), IsEmpty());
+  EXPECT_EQ(bench.progress().done, 14U);
+}
+
 TEST(Conductor, KeepsTheLimitsWhateverGoesWrong) {  // [S41]
   for (std::uint32_t i = 0; i < 200; ++i) {
     Script script;

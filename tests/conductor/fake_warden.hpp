@@ -8,7 +8,13 @@ namespace plexor::run {
 /// test tells it to.
 class FakeWarden {
  public:
-  explicit FakeWarden(safety::Board board) : board_(std::move(board)) {
+  /// Lateness is not what most tests are about, and a loaded machine has it.
+  static constexpr safety::WardenLimits patient{.heartbeat_age = std::chrono::hours{1},
+                                                .longest_pulse = std::chrono::hours{1},
+                                                .longest_tick = std::chrono::hours{1}};
+
+  explicit FakeWarden(safety::Board board, const safety::WardenLimits& limits = patient)
+      : board_(std::move(board)), duty_(limits) {
     seen.loop_closed = true;
     seen.lid_closed = true;
     seen.coil_on = false;
@@ -28,10 +34,7 @@ class FakeWarden {
 
  private:
   safety::Board board_;
-  // Lateness is not what these tests are about, and a loaded machine has it.
-  safety::WardenDuty duty_{{.heartbeat_age = std::chrono::hours{1},
-                            .longest_pulse = std::chrono::hours{1},
-                            .longest_tick = std::chrono::hours{1}}};
+  safety::WardenDuty duty_;
 };
 
 }  // namespace plexor::run

@@ -23,6 +23,7 @@ struct Script {
   std::optional<int> transit_moves_at{};  ///< from this pulse on the transit is 5 ms longer
   std::optional<base::Instant> listener_down_at{};
   std::optional<base::Instant> listener_up_at{};
+  std::optional<rig::LeaveEnded> leave_ends{};  ///< no pulse is given from its instant on
   bool answers = true;  ///< the device answers each burst 300 ms after its last contact
 };
 
@@ -33,6 +34,7 @@ class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock 
       : calibration_(calibration), script_(std::move(script)) {
     if (script_.listener_down_at) push(rig::ListenerChanged{0, false, *script_.listener_down_at});
     if (script_.listener_up_at) push(rig::ListenerChanged{0, true, *script_.listener_up_at});
+    if (script_.leave_ends) push(*script_.leave_ends);
   }
 
   void fire(std::span<const base::Pulse> pulses) override {
@@ -71,6 +73,7 @@ class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock 
     const int number = ++pulses_;
     if (script_.late.contains(number)) pulse.on += std::chrono::milliseconds{10};
     if (script_.not_given.contains(number)) return;
+    if (script_.leave_ends && pulse.on >= script_.leave_ends->at) return;
     if (script_.stretched.contains(number)) pulse.on_time += std::chrono::milliseconds{5};
     if (script_.endless.contains(number)) pulse.on_time = std::chrono::milliseconds{200};
     push(rig::PulseFired{tap, pulse});

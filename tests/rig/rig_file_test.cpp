@@ -254,6 +254,107 @@ TEST(RigFile, RefusesAContactKindThatIsUnknownAndListsTheKnown) {
   EXPECT_EQ(to_text(ContactKind::tip_switch), "tip-switch");
 }
 
+/// The rig above with lines and ports.
+std::string live_text() {
+  std::string text = oak_with("kind = \"simulated\"", "kind = \"lines\"");
+  for (auto at = text.find("[[device]]\n"); at != std::string::npos;
+       at = text.find("[[device]]\n", at + 1)) {
+    text.insert(at + 11, "port = \"/dev/ttyUSB0\"\n");
+  }
+  return text + R"(
+[lines]
+chip = "/dev/gpiochip0"
+gate = { line = 5, active_low = true }
+contact = 6
+stop_loop = 0
+lid = 1
+coil_sense = 2
+enable = { line = 3 }
+watchdog = 4
+[warden]
+longest_pulse_ms = 40
+heartbeat_age_ms = 50
+[outside]
+longest_on_ms = 60
+one_shot_ms = 100
+)";
+}
+
+std::string live_changed(const std::string& passage, const std::string& instead) {
+  std::string text = live_text();
+  const auto at = text.rfind(passage);
+  if (at == std::string::npos) throw std::logic_error("no passage: " + passage);
+  return message_of(text.replace(at, passage.size(), instead));
+}
+
+TEST(RigFileOfLines, ReadsItsLinesTiersAndPorts) {
+  const RigFile rig = parse_rig(live_text(), "rig.toml");
+  EXPECT_EQ(rig.kind, RigKind::lines);
+  ASSERT_TRUE(rig.wiring);
+  EXPECT_EQ(rig.wiring->chip, "/dev/gpiochip0");
+  EXPECT_EQ(rig.wiring->gate.offset, 5U);
+  EXPECT_TRUE(rig.wiring->gate.active_low);
+  EXPECT_EQ(rig.wiring->enable.offset, 3U);
+  EXPECT_FALSE(rig.wiring->enable.active_low);
+  ASSERT_TRUE(rig.wiring->contact);
+  EXPECT_EQ(rig.wiring->contact->offset, 6U);
+  EXPECT_EQ(rig.tiers.heartbeat_age, 50ms);
+  EXPECT_EQ(rig.tiers.longest_pulse, 40ms);
+  EXPECT_EQ(rig.tiers.longest_on, 60ms);
+  EXPECT_EQ(rig.tiers.one_shot, 100ms);
+  EXPECT_EQ(rig.devices[0].port, "/dev/ttyUSB0");
+}
+
+TEST(RigFileOfLines, RefusesALineThatTwoShare) {
+  EXPECT_THAT(live_changed("lid = 1\n", "lid = 5\n"),
+              AllOf(HasSubstr("line 5"), HasSubstr("\"gate\" has already")));
+  EXPECT_THAT(live_changed("contact = 6\n", "contact = 4\n"), HasSubstr("line 4"));
+  for (const std::string key : {"stop_loop = 0", "coil_sense = 2", "watchdog = 4"}) {
+    EXPECT_THAT(live_changed(key, key.substr(0, key.size() - 1) + "1"), HasSubstr("line 1")) << key;
+  }
+}
+
+TEST(RigFileOfLines, NamesWhatIsMissing) {
+  for (const std::string key : {"chip", "contact", "stop_loop", "lid", "coil_sense", "watchdog"}) {
+    const std::string text = live_text();
+    const auto from = text.rfind("\n" + key + " = ") + 1;
+    std::string without = text;
+    without.erase(from, text.find('\n', from) - from + 1);
+    EXPECT_THAT(message_of(without), HasSubstr(key));
+  }
+  EXPECT_THAT(live_changed("[lines]", "[wires]"), HasSubstr("lines"));
+  EXPECT_THAT(live_changed("longest_pulse_ms = 40\n", ""), HasSubstr("longest_pulse_ms"));
+  EXPECT_THAT(live_changed("heartbeat_age_ms = 50\n", ""), HasSubstr("heartbeat_age_ms"));
+  EXPECT_THAT(live_changed("longest_on_ms = 60\n", ""), HasSubstr("longest_on_ms"));
+  EXPECT_THAT(live_changed("one_shot_ms = 100\n", ""), HasSubstr("one_shot_ms"));
+  EXPECT_THAT(live_changed("port = \"/dev/ttyUSB0\"\n", ""), HasSubstr("port"));
+}
+
+TEST(RigFileOfLines, HasAContactLineOnlyWhereSomethingSensesContact) {
+  EXPECT_THAT(live_changed("kind = \"tip-switch\"", "kind = \"none\""), HasSubstr("contact"));
+}
+
+TEST(RigFileOfLines, RefusesLinesThatNoChipHas) {
+  EXPECT_NE(live_changed("lid = 1\n", "lid = -1\n"), "no error");
+  EXPECT_NE(live_changed("lid = 1\n", "lid = 4096\n"), "no error");
+  EXPECT_NE(live_changed("lid = 1\n", "lid = { line = 1, active_lwo = true }\n"), "no error");
+  EXPECT_NE(live_changed("lid = 1\n", "lid = { active_low = true }\n"), "no error");
+  EXPECT_EQ(live_changed("lid = 1\n", "lid = { line = 1, active_low = true }\n"), "no error");
+}
+
+TEST(RigFileOfLines, RefusesTiersOutOfOrder) {  // [S71]
+  EXPECT_THAT(live_changed("longest_pulse_ms = 40", "longest_pulse_ms = 30"),
+              HasSubstr("the plan's longest pulse is 30 ms"));
+  EXPECT_THAT(live_changed("longest_on_ms = 60", "longest_on_ms = 40"),
+              HasSubstr("the longest on-time outside"));
+  EXPECT_THAT(live_changed("one_shot_ms = 100", "one_shot_ms = 600"), HasSubstr("ceiling"));
+}
+
+TEST(RigFileOfLines, RefusesLinesInARigOfVirtualTime) {
+  EXPECT_THAT(message_of(oak_text() + "\n[lines]\nchip = \"/dev/gpiochip0\"\n"),
+              HasSubstr("lines"));
+}
+
 TEST(RigFile, GivesOneMessageWithItsPlaceWhenCutAnywhere) {
   const std::string whole = oak_text();
   const std::size_t last_key = whole.find("version");
