@@ -14,15 +14,14 @@ namespace {
 using lines::KernelInstant;
 using namespace std::chrono_literals;
 
-/// The warden publishes every few milliseconds; a busy machine is allowed to be late.
-constexpr base::Duration warden_age = 100ms;
 constexpr base::Duration becoming_ready = 3s;
 constexpr base::Duration answering = 1s;
 
 Overseer::Setting setting_of(const rig::RigFile& rig, bool lifted) {
   return {.interlock = {.contact_counts = rig.contact == rig::ContactKind::tip_switch,
                         .lifted = lifted},
-          .warden_age = warden_age};
+          // A warden that was silent for longer: the one-shot has let go.
+          .warden_age = rig.tiers.one_shot};
 }
 
 lines::LineSetting gate_setting(const safety::Wiring& wiring) {
@@ -50,6 +49,7 @@ bool comes_true(base::Duration patience, const std::function<bool()>& what) {
 
 LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board)
     : heartbeat_age_(rig.tiers.heartbeat_age),
+      one_shot_(rig.tiers.one_shot),
       queue_(clock_),
       overseer_(setting_of(rig, lifted), std::move(board), clock_,
                 [this](const rig::LeaveEnded& left) { queue_.push(left); }) {
@@ -166,7 +166,7 @@ void LiveRig::stand_down() {
 
 bool LiveRig::coil_is_accounted_for() const {
   const safety::Board::WardenState state = overseer_.warden();
-  const bool fresh = state.ticks > 0 && lines::kernel_now() - state.at <= warden_age;
+  const bool fresh = state.ticks > 0 && lines::kernel_now() - state.at <= one_shot_;
   const bool was_on_longer = state.tripped == safety::WardenCause::pulse_too_long ||
                              state.tripped == safety::WardenCause::coil_unsensed;
   return fresh && state.coil == safety::Reading::good && !was_on_longer;

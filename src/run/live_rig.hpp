@@ -63,6 +63,7 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   void prove_warden();
 
   base::Duration heartbeat_age_;
+  base::Duration one_shot_;
   LiveClock clock_;
   ObservationQueue queue_;
   Overseer overseer_;
