@@ -208,6 +208,20 @@ TEST(Overseer, AWardenThatTrippedTakesThePermit) {  // [S3] [S70]
   bench.expect_ended("tripped: warden", true);
 }
 
+TEST(Overseer, DoesNotArmBesideAWardenWhoseTripNobodyHasCleared) {  // [S25]
+  Bench bench;
+  bench.make_ready();
+  bench.warden.seen.controller_lives = false;
+  bench.tick();
+  bench.warden.seen.controller_lives = true;
+  bench.pass(4 * step);
+  EXPECT_FALSE(bench.overseer.arm({}));
+  EXPECT_EQ(bench.overseer.what_stands(), "warden");
+  bench.overseer.acknowledge_warden();
+  bench.pass(4 * step);
+  EXPECT_TRUE(bench.overseer.arm({}));
+}
+
 TEST(Overseer, AWardenThatGivesNoPowerTakesThePermit) {  // [S3]
   Bench bench;
   bench.begin_trial();

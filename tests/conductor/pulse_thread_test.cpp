@@ -286,11 +286,12 @@ TEST(PulseThread, CutsAPulseThatIsAskedToBeTooLong) {  // [S62] [S63]
 
 TEST(PulseThread, GivesNoPulseSoonerAfterAnotherThanTheRest) {  // [S63]
   Bench bench;
-  bench.fire({{5ms, 10ms}, {30ms, 10ms}, {40ms, 10ms}, {250ms, 10ms}, {275ms, 10ms}});
+  std::vector<std::pair<Duration, Duration>> many{{5ms, 25ms}};
+  for (Duration begin = 10ms; begin < 300ms; begin += 4ms) many.emplace_back(begin, 25ms);
+  bench.fire(many);
   ASSERT_TRUE(bench.trial_ends());
   const auto given = bench.given();
   ASSERT_GE(given.size(), 2U);
-  EXPECT_LE(given.size(), 3U);
   for (std::size_t i = 1; i < given.size(); ++i) EXPECT_GE(given[i].on - given[i - 1].off, 40ms);
 }
 
