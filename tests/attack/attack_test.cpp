@@ -83,17 +83,17 @@ Outcome strike(AttackBench& bench, const Fault& fault, std::uint32_t round) {
   Outcome outcome;
   const auto controller = bench.start_run();
   const lines::KernelInstant begun = lines::kernel_now();
-  if (!comes_true(20s, [&] { return bench.witness().coil_is_on() || controller->has_ended(); }) ||
-      controller->has_ended()) {
+  const auto taps = [&] { return bench.witness().coil_is_on() || controller->has_ended(); };
+  if (!comes_true(20s, taps)) {
     outcome.trouble = "no tap: " + bench.said();
     return outcome;
   }
-  const Scene scene = bench.scene(*controller);
-  wait_for_the_moment(bench, round);
+  if (!controller->has_ended()) wait_for_the_moment(bench, round);
   if (controller->has_ended()) {  // a busy machine holds it up: it tripped, which is what it is for
     outcome.tripped_before = true;
     return outcome;
   }
+  const Scene scene = bench.scene(*controller);
   outcome.while_current_flowed = bench.witness().coil_is_on();
   const lines::KernelInstant struck = lines::kernel_now();
   fault.strike(scene);

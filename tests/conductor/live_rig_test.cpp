@@ -32,6 +32,7 @@ class Bench {
     rig_.limits.max_pulse = 30ms;
     rig_.limits.min_rest = 40ms;
     rig_.tiers.heartbeat_age = 200ms;
+    rig_.tiers.one_shot = 1s;
     rig_.wiring = safety::Wiring{};
     rig_.wiring->chip = lines_.chip();
     rig_.wiring->gate = {gate_offset};
