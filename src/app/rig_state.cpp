@@ -62,7 +62,10 @@ safety::BootMoment boot_now() {
   return {id, lines::kernel_now().time_since_epoch() + lines::suspended_so_far()};
 }
 
-fs::path coil_file_beside(const fs::path& chip) { return chip.string() + "-coil.toml"; }
+fs::path coil_file_beside(const fs::path& chip) {
+  // One chip has one coil, by whichever path it is reached.
+  return fs::weakly_canonical(chip).string() + "-coil.toml";
+}
 
 RigState::RigState(const rig::RigFile& rig) {
   const fs::path folder = state_folder();

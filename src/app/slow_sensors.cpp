@@ -1,6 +1,7 @@
 #include "app/slow_sensors.hpp"
 
 #include <charconv>
+#include <filesystem>
 #include <fstream>
 #include <optional>
 #include <string>
@@ -17,6 +18,8 @@ constexpr base::Duration look_up = 20ms;
 
 /// The whole number that a file of the kernel's drivers holds; nothing if it can't be read.
 std::optional<long> number_in(const std::string& file) {
+  std::error_code none;
+  if (!std::filesystem::is_regular_file(file, none)) return std::nullopt;  // a pipe would hang us
   std::ifstream in(file);
   std::string text;
   if (!std::getline(in, text)) return std::nullopt;

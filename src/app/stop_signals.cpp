@@ -7,7 +7,7 @@ namespace plexor::app {
 
 namespace {
 
-constexpr std::array handled{SIGINT, SIGTERM, SIGHUP};
+constexpr std::array handled{SIGINT, SIGTERM, SIGHUP, SIGQUIT};
 
 // The one global: a signal handler can reach nothing else.
 volatile std::sig_atomic_t stop_requested = 0;
@@ -24,8 +24,14 @@ void handle_with(void (*handler)(int)) {
 
 }  // namespace
 
-StopSignals::StopSignals() { handle_with(request_stop); }
-StopSignals::~StopSignals() { handle_with(SIG_DFL); }
+StopSignals::StopSignals() {
+  handle_with(request_stop);
+  std::signal(SIGPIPE, SIG_IGN);  // whoever read along has gone: that ends no run
+}
+StopSignals::~StopSignals() {
+  handle_with(SIG_DFL);
+  std::signal(SIGPIPE, SIG_DFL);
+}
 
 bool StopSignals::requested() const { return stop_requested != 0; }
 

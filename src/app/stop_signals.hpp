@@ -2,7 +2,7 @@
 
 namespace plexor::app {
 
-/// From construction on, SIGINT, SIGTERM and SIGHUP ask for an orderly stop
+/// From construction on, SIGINT, SIGTERM, SIGHUP and SIGQUIT ask for an orderly stop
 /// instead of ending the process. A second SIGINT does no more than the first:
 /// the stop is on its way. (A stop, not an emergency stop.)
 class StopSignals {

@@ -141,6 +141,14 @@ void LiveRig::wait_for_power(bool powered, const std::string& otherwise) {
 void LiveRig::prove_warden() {
   overseer_.hold_heartbeat(true);
   wait_for_power(false, "the warden did not take the power from a silent controller");
+  const auto has_tripped = [this] { return overseer_.warden().tripped.has_value(); };
+  const bool by_silence = comes_true(answering, has_tripped) &&
+                          overseer_.warden().tripped == safety::WardenCause::heartbeat_missing;
+  if (!by_silence) {  // a lid opened just now is no proof, and nobody has cleared it
+    overseer_.disarm();
+    throw base::RigFault(
+        "the warden took the power for another cause while it was put to the test");
+  }
   overseer_.hold_heartbeat(false);
   lines::kernel_nap(heartbeat_age_ / 2);
   overseer_.acknowledge_warden();
