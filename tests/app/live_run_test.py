@@ -216,7 +216,8 @@ class Leave(LiveTestCase):
         self.assert_nothing_moved()
         run = self.arm_by_key(trials=3)
         self.assert_complete(run.end(), run.said())
-        self.assertEqual(len(self.records("done")), 4, "three trials and the quiet")
+        good = [done for done in self.records("done") if "void" not in done]  # a late machine voids some
+        self.assertEqual(len(good), 4, "three trials and the quiet")
 
     def test_a_key_pressed_before_the_question_is_no_answer(self):  # [S5] [S72]
         self.simulate()
