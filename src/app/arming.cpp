@@ -41,7 +41,7 @@ std::optional<Leave> leave_by_ticket(const std::string& rig, const RigState& sta
                check.refusal);
     return std::nullopt;
   }
-  return Leave{lines::kernel_now() + (check.ends_since_boot - now.since_boot), true};
+  return Leave{lines::kernel_now() + (check.ends_since_boot - now.since_boot)};
 }
 
 void show_cautions(const RigState& state) {

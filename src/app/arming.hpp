@@ -22,8 +22,7 @@ inline constexpr const char* cautions =
 
 /// Leave to tap, as a person gave it.
 struct Leave {
-  std::optional<lines::KernelInstant> ends;  ///< with a ticket
-  bool by_ticket = false;
+  std::optional<lines::KernelInstant> ends;  ///< with a ticket; else with the run
 };
 
 /// Asks for leave to tap [S5] [S66]: a valid ticket; else with `countdown` five

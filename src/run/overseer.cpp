@@ -1,6 +1,5 @@
 #include "run/overseer.hpp"
 
-#include <array>
 #include <utility>
 
 #include "run/schedule.hpp"

@@ -2,8 +2,6 @@
 
 #include <fmt/format.h>
 
-#include <algorithm>
-
 #include "base/error.hpp"
 #include "base/toml_reader.hpp"
 
