@@ -93,6 +93,10 @@ CommandBody add_arm_command(CLI::App& parser) {
     const RigState state(rig);
     if (options->revoke) {
       state.drop_ticket();
+      if (!state.ticket_text().empty()) {
+        throw base::RigFault("the arm ticket " + state.ticket_file().string() +
+                             " is still there: it could not be removed");
+      }
       fmt::print("No leave to tap unattended is given any more.\n");
       return ExitCode::pass;
     }
