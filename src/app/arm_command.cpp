@@ -9,7 +9,7 @@
 
 #include "app/arming.hpp"
 #include "app/commands.hpp"
-#include "app/text_file.hpp"
+#include "app/rig_loading.hpp"
 #include "base/error.hpp"
 #include "rig/rig_file.hpp"
 #include "safety/arm_ticket.hpp"
@@ -86,7 +86,7 @@ CommandBody add_arm_command(CLI::App& parser) {
   parser.footer(std::string("Leave to tap unattended, given at the rig, on a terminal.\n\n") +
                 cautions + "\nExample: plexor arm --rig rig/workshop.toml --until 07:00");
   return [options] {
-    const rig::RigFile rig = rig::parse_rig(read_text_file(options->rig), options->rig);
+    const rig::RigFile rig = load_rig(options->rig).rig;
     if (!rig.wiring) {
       throw base::InputError(options->rig + ": a rig in virtual time needs no leave to tap");
     }

@@ -17,6 +17,7 @@ struct Job {
   scenario::Scenario scenario;
   std::string rig_file;
   std::string rig_text;
+  rig::CalibrationText calibration;  ///< where it is a file of its own
   rig::RigFile rig;
   virtual_rig::Simulation simulation;  ///< kind simulated only
   run::Rehearsal rehearsal;

@@ -1,20 +1,10 @@
 #include "app/live_run.hpp"
 
-#include <fmt/format.h>
-
-#include <atomic>
 #include <chrono>
-#include <filesystem>
 
-#include "app/arming.hpp"
-#include "app/rig_state.hpp"
+#include "app/live_session.hpp"
 #include "app/run_progress.hpp"
-#include "app/slow_sensors.hpp"
-#include "app/stop_signals.hpp"
-#include "app/warden_process.hpp"
-#include "run/live_rig.hpp"
 #include "run/runner.hpp"
-#include "safety/coil_memory.hpp"
 
 namespace plexor::app {
 
@@ -28,61 +18,6 @@ journal::Segment segment_of(const run::LiveRig& rig) {
           .wall_ns = std::chrono::duration_cast<std::chrono::nanoseconds>(wall).count()};
 }
 
-/// Keeps what the coil has behind it, before each trial and at the end [S67].
-class CoilKeeper {
- public:
-  CoilKeeper(const Job& job, const RigState& state)
-      : state_(state),
-        rated_(job.rig.rated_taps),
-        now_(recall(state.coil_text(), boot_now(), job.rig.limits, job.rig.coil)) {
-    memory_ = {now_.past, boot_now(), false, now_.taps};
-    body_c_ = now_.past.state.body_c;
-    tell();
-  }
-
-  [[nodiscard]] const safety::CoilPast& past() const { return now_.past; }
-  /// At the end of the last trial that was queued; it only cools after that. From any thread.
-  [[nodiscard]] double modelled_body_c() const { return body_c_; }
-
-  /// Pulses are about to be given; `last_off` is how far ahead the last one ends.
-  void before(const run::Fire& trial, base::Duration last_off) {
-    memory_.past = trial.after;
-    body_c_ = trial.after.state.body_c;
-    memory_.at = boot_now();
-    memory_.at.since_boot += last_off;
-    memory_.taps += trial.pulses.size();
-    state_.keep_coil(memory_);
-  }
-
-  /// Everything that was given is known; without this the coil counts as hot.
-  void end_in_order() {
-    memory_.ended_in_order = true;
-    state_.keep_coil(memory_);
-  }
-
- private:
-  void tell() const {
-    if (!now_.taken_as_hot.empty()) {
-      fmt::print(stderr,
-                 "The coil is taken as hot ({:.0f} degC), because {}: the first taps may have to "
-                 "wait some minutes.\n",
-                 now_.past.state.winding_c, now_.taken_as_hot);
-    }
-    if (rated_ != 0 && now_.taps >= rated_) {
-      fmt::print(stderr,
-                 "WARNING: this tapper has given {} taps; its maker rates it for {}. Replace it, "
-                 "and calibrate.\n",
-                 now_.taps, rated_);
-    }
-  }
-
-  const RigState& state_;
-  std::uint64_t rated_;
-  safety::CoilNow now_;
-  safety::CoilMemory memory_;
-  std::atomic<double> body_c_ = 0.0;
-};
-
 /// The ticket is used up by a trip: from then on only a person at the rig gives leave. At once,
 /// because the run may listen on for hours, and be stopped or killed meanwhile.
 void drop_ticket_at_trip(const rig::LeaveEnded& left, const RigState& state) {
@@ -94,20 +29,18 @@ void drop_ticket_after_fault(const journal::Ended& ended, const RigState& state)
   if (ended.reason == journal::Ended::Reason::fault) state.drop_ticket();
 }
 
-run::RunFolder conduct(const Job& job, const RunOptions& options, run::LiveRig& rig,
-                       CoilKeeper& coil, const RigState& state, const StopSignals& stop) {
+run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& session) {
+  run::LiveRig& rig = session.rig();
   BegunRun begun = begin_run(job, options, segment_of(rig));
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(),
-                           coil.past());
-  const auto before_fire = [&](const run::Fire& trial) {
-    coil.before(trial, trial.pulses.back().off() - rig.now());
-  };
+                           session.coil().past());
+  const RigState& state = session.state();
   try {
     const journal::Ended ended = run::run_to_end(
         conductor, {rig, rig, rig}, begun.journal, run::Durability::synced,
-        {.stop_requested = [&stop] { return stop.requested(); },
+        {.stop_requested = [&session] { return session.stop_requested(); },
          .on_progress = progress_shown(),
-         .before_fire = before_fire,
+         .before_fire = [&session](const run::Fire& trial) { session.before_fire(trial); },
          .on_leave_ended =
              [&state](const rig::LeaveEnded& left) { drop_ticket_at_trip(left, state); },
          .longest_wait = std::chrono::milliseconds{50}});
@@ -116,28 +49,16 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, run::LiveRig& 
     state.drop_ticket();
     throw;
   }
-  rig.stand_down();
-  if (rig.coil_is_accounted_for()) coil.end_in_order();
+  session.end_in_order();
   return begun.folder;
 }
 
 }  // namespace
 
 std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options) {
-  const StopSignals stop;
-  const RigState state(job.rig);
-  const WardenProcess warden(job.rig_file);
-  run::LiveRig rig(job.rig, options.lifted, warden.board());
-  CoilKeeper coil(job, state);
-  const SlowSensors sensors(job.rig, rig, [&coil] { return coil.modelled_body_c(); });
-  rig.wait_until_ready();
-  const auto leave = ask_for_leave(job.rig.name, state, options.arm, stop);
-  if (!leave) {
-    fmt::print(stderr, "Not armed; nothing was moved.\n");
-    return std::nullopt;
-  }
-  rig.arm(leave->ends);
-  return conduct(job, options, rig, coil, state, stop);
+  LiveSession session(job.rig, job.rig_file, options.lifted);
+  if (!session.arm(options.arm)) return std::nullopt;
+  return conduct(job, options, session);
 }
 
 }  // namespace plexor::app

@@ -60,6 +60,8 @@ ExitCode plexor_main(int argc, char** argv) {
   using namespace plexor::app;
   add("rehearse", "Show the plan and what it can prove; move nothing", add_rehearse_command);
   add("run", "Tap the scenario, listen, and report: the main job", add_run_command);
+  add("tap", "Tap by hand: one tap, or a few", add_tap_command);
+  add("calibrate", "Measure drive against strike speed and transit", add_calibrate_command);
   add("arm", "Give leave to tap unattended, at the rig", add_arm_command);
   add("simulate", "Serve a rig that does not exist in real time: lines and ports",
       add_simulate_command);

@@ -49,7 +49,7 @@ journal::RigFacts facts_of(const rig::RigFile& rig) {
   facts.name = rig.name;
   facts.simulated = is_simulated(rig);
   facts.calibrated = rig.calibration.has_value();
-  facts.contact_sensed = rig.contact != rig::ContactKind::none;
+  facts.contact_sensed = rig.contact.is_sensed();
   if (rig.calibration) {
     facts.transit_sd = rig.calibration->transit_sd;
     facts.calibration_date = rig.calibration->date;

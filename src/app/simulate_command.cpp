@@ -12,9 +12,9 @@
 #include <vector>
 
 #include "app/commands.hpp"
+#include "app/rig_loading.hpp"
 #include "app/rig_state.hpp"
 #include "app/stop_signals.hpp"
-#include "app/text_file.hpp"
 #include "base/error.hpp"
 #include "lines/virtual_chip.hpp"
 #include "rig/line_assembler.hpp"
@@ -149,6 +149,8 @@ void simulate(const Options& options, const std::string& text, const rig::RigFil
       chip, *rig.wiring, {rig.tiers.one_shot, rig.tiers.longest_on},
       std::make_unique<virtual_rig::VirtualRig>(rig, simulation, options.seed, options.lifted),
       ports_of(rig));
+  if (rig.speed_gate) bench.fit_gate(rig.speed_gate->wire);
+  bench.lag_contact(rig.contact.lag);
   hands.reach_for(bench);
   tell_where(options, rig, hands);
   bool typing = true;
@@ -171,14 +173,13 @@ CommandBody add_simulate_command(CLI::App& parser) {
       "Serves lines and serial ports of a rig that does not exist, in real time, until Ctrl-C.\n"
       "Example: plexor simulate rig/simulate-oak.toml");
   return [options] {
-    const std::string text = read_text_file(options->rig);
-    const rig::RigFile rig = rig::parse_rig(text, options->rig);
-    if (!rig.wiring) {
+    const LoadedRig loaded = load_rig(options->rig);
+    if (!loaded.rig.wiring) {
       throw base::InputError(options->rig +
                              ": a rig in virtual time, which \"plexor run\" taps by itself; "
                              "simulate serves rigs of kind \"lines\"");
     }
-    simulate(*options, text, rig);
+    simulate(*options, loaded.text, loaded.rig);
     return ExitCode::pass;
   };
 }

@@ -4,7 +4,7 @@
 
 #include <cmath>
 
-#include "app/text_file.hpp"
+#include "app/rig_loading.hpp"
 #include "base/error.hpp"
 #include "report/traces_page.hpp"
 #include "run/file_replacement.hpp"
@@ -109,9 +109,9 @@ report::TracedTap traced(const rig::RigFile& rig, const OneTap& tap) {
 }
 
 report::TracedTap tap_on(const std::string& rig_file, base::StrikeSpeed strike) {
-  const std::string text = read_text_file(rig_file);
-  const rig::RigFile rig = rig::parse_rig(text, rig_file);
-  const auto simulation = virtual_rig::parse_simulation(text, rig_file, rig);
+  const LoadedRig loaded = load_rig(rig_file);
+  const rig::RigFile& rig = loaded.rig;
+  const auto simulation = virtual_rig::parse_simulation(loaded.text, rig_file, rig);
   if (strike < rig.calibration->slowest() || rig.calibration->fastest() < strike) {
     throw base::InputError(
         {rig_file, 0, 0}, fmt::format("no calibration at {:.2f} m/s", base::to_m_s(strike)),

@@ -7,7 +7,7 @@
 #include <string>
 
 #include "app/exit_code.hpp"
-#include "app/text_file.hpp"
+#include "app/rig_loading.hpp"
 #include "base/error.hpp"
 #include "rig/rig_file.hpp"
 #include "safety/confinement.hpp"
@@ -44,7 +44,7 @@ plexor::safety::WardenSetting setting_of(const plexor::rig::RigFile& rig) {
 }
 
 void serve(const std::string& rig_file, const std::string& board, pid_t controller) {
-  const auto rig = plexor::rig::parse_rig(plexor::app::read_text_file(rig_file), rig_file);
+  const auto rig = plexor::app::load_rig(rig_file).rig;
   if (!rig.wiring) throw plexor::base::InputError("warden: " + rig_file + " has no lines to hold");
   auto setting = setting_of(rig);
   setting.board = board;

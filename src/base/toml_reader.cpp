@@ -232,6 +232,8 @@ std::optional<TableReader> TableReader::table_if(const std::string& key) {
 std::vector<TableReader> TableReader::tables(const std::string& key) {
   if (!has(key)) return {};
   const auto& node = *node_->table->get(key);
+  const bool is_empty = node.is_array() && node.as_array()->empty();
+  if (is_empty) return {};
   if (!node.is_array_of_tables()) {
     fail(key, describe(node), fmt::format("tables, each begun by [[{}]]", key));
   }

@@ -76,13 +76,13 @@ VirtualChip VirtualChip::open(const std::string& file) {
   return {file, std::move(segment)};
 }
 
-void VirtualChip::record(std::uint32_t offset, bool high) {
+void VirtualChip::record(std::uint32_t offset, bool high, KernelInstant at) {
   const std::uint64_t number = segment_->newest.fetch_add(1) + 1;
   Segment::Kept& kept = segment_->changes[number % kept_changes];
   kept.number.store(0, std::memory_order_release);
   kept.offset.store(offset, std::memory_order_release);
   kept.high.store(high, std::memory_order_release);
-  kept.at_ns.store(kernel_now().time_since_epoch().count(), std::memory_order_release);
+  kept.at_ns.store(at.time_since_epoch().count(), std::memory_order_release);
   kept.number.store(number, std::memory_order_release);
   segment_->bell.fetch_add(1);
   syscall(SYS_futex, &segment_->bell, FUTEX_WAKE, std::numeric_limits<int>::max(), nullptr, nullptr,
@@ -90,12 +90,14 @@ void VirtualChip::record(std::uint32_t offset, bool high) {
 }
 
 void VirtualChip::set_high(std::uint32_t offset, bool high) {
-  if (segment_->lines.at(offset).high.exchange(high) != high) record(offset, high);
+  if (segment_->lines.at(offset).high.exchange(high) != high) record(offset, high, kernel_now());
 }
 
-void VirtualChip::drive(std::uint32_t offset, bool high) {
+void VirtualChip::drive(std::uint32_t offset, bool high) { drive(offset, high, kernel_now()); }
+
+void VirtualChip::drive(std::uint32_t offset, bool high, KernelInstant at) {
   if (is_driven_by_owner(offset)) fail(file_, fmt::format("line {} is an output", offset));
-  set_high(offset, high);
+  if (segment_->lines.at(offset).high.exchange(high) != high) record(offset, high, at);
 }
 
 bool VirtualChip::is_high(std::uint32_t offset) const {

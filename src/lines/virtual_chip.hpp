@@ -37,6 +37,8 @@ class VirtualChip {
 
   /// The outside drives a line that is not an output of its owner's.
   void drive(std::uint32_t offset, bool high);
+  /// The same for a change that happened at `at`, not later than now, and is only shown now.
+  void drive(std::uint32_t offset, bool high, KernelInstant at);
   [[nodiscard]] bool is_high(std::uint32_t offset) const;
   /// Somebody holds it as an output. Says nothing about whether he lives.
   [[nodiscard]] bool is_driven_by_owner(std::uint32_t offset) const;
@@ -65,7 +67,7 @@ class VirtualChip {
   VirtualChip(std::string file, std::shared_ptr<Segment> segment);
   [[nodiscard]] std::optional<Change> kept_change(std::uint64_t number) const;
   [[nodiscard]] std::optional<Change> oldest_after(std::uint64_t after) const;
-  void record(std::uint32_t offset, bool high);
+  void record(std::uint32_t offset, bool high, KernelInstant at);
 
   std::string file_;
   std::shared_ptr<Segment> segment_;

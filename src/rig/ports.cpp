@@ -7,6 +7,7 @@ namespace {
 struct InstantOf {
   base::Instant operator()(const PulseFired& fired) const { return fired.actual.off(); }
   base::Instant operator()(const ContactSensed& contact) const { return contact.at; }
+  base::Instant operator()(const GatePassed& passed) const { return passed.at; }
   base::Instant operator()(const base::Event& event) const { return event.arrival; }
   base::Instant operator()(const ListenerChanged& change) const { return change.at; }
   base::Instant operator()(const LeaveEnded& left) const { return left.at; }

@@ -23,6 +23,12 @@ struct ContactSensed {
   base::Instant at;
 };
 
+/// The flag on the plunger has passed the speed gate.
+struct GatePassed {
+  base::Duration covered{};
+  base::Instant at;  ///< when it left
+};
+
 /// A device can't be heard any more, or can be heard again.
 struct ListenerChanged {
   std::uint32_t device = 0;
@@ -38,7 +44,7 @@ struct LeaveEnded {
 };
 
 using Observation =
-    std::variant<PulseFired, ContactSensed, base::Event, ListenerChanged, LeaveEnded>;
+    std::variant<PulseFired, ContactSensed, GatePassed, base::Event, ListenerChanged, LeaveEnded>;
 
 /// When an observation was made; observations come in the order of this instant.
 /// A pulse is observed when it has ended, so at its off edge.

@@ -3,13 +3,12 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
-#include <chrono>
 #include <cmath>
 #include <map>
 #include <set>
 
 #include "base/toml_reader.hpp"
+#include "rig/read_calibration.hpp"
 
 namespace plexor::rig {
 
@@ -22,8 +21,6 @@ constexpr std::size_t longest_description = 200;
 constexpr std::size_t most_devices = 16;
 
 // Wide ranges that catch a slip of unit; what a tapper may do is for safety::check_limits.
-constexpr TableReader::Range supply_range_v{1.0, 60.0};  // extra-low voltage, IEC 61140
-constexpr TableReader::Range coil_range_c{-20.0, 200.0};
 constexpr TableReader::Range thermal_resistance_k_w{0.01, 1000.0};
 
 std::size_t characters_in(const std::string& utf8) {
@@ -96,7 +93,8 @@ safety::Wire read_wire(TableReader& reader, const std::string& key) {
   return wire;
 }
 
-void refuse_shared_lines(const TableReader& reader, const safety::Wiring& wiring) {
+void refuse_shared_lines(const TableReader& reader, const RigFile& rig) {
+  const safety::Wiring& wiring = rig.wiring.value();
   std::map<std::uint32_t, std::string> taken;
   const auto take = [&](const std::string& key, const safety::Wire& wire) {
     const auto [other, is_free] = taken.emplace(wire.offset, key);
@@ -111,10 +109,17 @@ void refuse_shared_lines(const TableReader& reader, const safety::Wiring& wiring
   take("enable", wiring.enable);
   take("watchdog", wiring.watchdog);
   if (wiring.contact) take("contact", *wiring.contact);
+  if (rig.speed_gate) take("speed_gate", rig.speed_gate->wire);
 }
 
-safety::Wiring read_wiring(TableReader reader, ContactKind contact) {
-  safety::Wiring wiring;
+SpeedGate read_speed_gate(TableReader reader) {
+  const SpeedGate gate{read_wire(reader, "line"), reader.number("flag_mm", {0.2, 20.0}) * 1e-3};
+  reader.finish();
+  return gate;
+}
+
+void read_wiring(TableReader reader, RigFile& rig) {
+  safety::Wiring& wiring = rig.wiring.emplace();
   wiring.chip = line_of_text(reader, "chip", longest_description);
   wiring.gate = read_wire(reader, "gate");
   wiring.stop_loop = read_wire(reader, "stop_loop");
@@ -122,10 +127,9 @@ safety::Wiring read_wiring(TableReader reader, ContactKind contact) {
   wiring.coil_sense = read_wire(reader, "coil_sense");
   wiring.enable = read_wire(reader, "enable");
   wiring.watchdog = read_wire(reader, "watchdog");
-  if (contact == ContactKind::tip_switch) wiring.contact = read_wire(reader, "contact");
+  if (rig.contact.is_sensed()) wiring.contact = read_wire(reader, "contact");
   reader.finish();
-  refuse_shared_lines(reader, wiring);
-  return wiring;
+  refuse_shared_lines(reader, rig);
 }
 
 safety::Tiers read_tiers(TableReader& file, const safety::Limits& limits) {
@@ -185,69 +189,20 @@ void read_tapper(TableReader reader, RigFile& rig) {
   reader.finish();
 }
 
-ContactKind read_contact(TableReader reader) {
-  const std::string kind = reader.choice("kind", {"none", "tip-switch"});
+Contact read_contact(TableReader reader) {
+  constexpr base::Duration usual_debounce = std::chrono::milliseconds{2};
+  static const std::map<std::string, ContactKind> kinds{{"none", ContactKind::none},
+                                                        {"tip-switch", ContactKind::tip_switch},
+                                                        {"coil-current", ContactKind::coil_current},
+                                                        {"pickup", ContactKind::pickup}};
+  const std::string kind = reader.choice("kind", {"none", "tip-switch", "coil-current", "pickup"});
+  Contact contact{kinds.at(kind)};
+  if (contact.is_sensed()) {
+    contact.lag = reader.duration_or("lag_ms", {0.0, 20.0}, {});
+    contact.debounce = reader.duration_or("debounce_ms", {0.0, 20.0}, usual_debounce);
+  }
   reader.finish();
-  return kind == "none" ? ContactKind::none : ContactKind::tip_switch;
-}
-
-bool is_calendar_day(const std::string& text) {
-  const auto digits = [&text](std::size_t from, std::size_t count) {
-    int value = -1;
-    const char* end = text.data() + from + count;
-    const auto [stop, error] = std::from_chars(text.data() + from, end, value);
-    return error == std::errc{} && stop == end ? value : -1;
-  };
-  if (text.size() != 10 || text[4] != '-' || text[7] != '-') return false;
-  const int year = digits(0, 4);
-  const int month = digits(5, 2);
-  const int day = digits(8, 2);
-  return year >= 1970 && month > 0 && day > 0 &&
-         std::chrono::year_month_day{std::chrono::year{year},
-                                     std::chrono::month{static_cast<unsigned>(month)},
-                                     std::chrono::day{static_cast<unsigned>(day)}}
-             .ok();
-}
-
-std::vector<CalibrationPoint> read_points(TableReader& reader) {
-  std::vector<CalibrationPoint> points;
-  for (TableReader& entry : reader.tables("point")) {
-    const CalibrationPoint point{
-        entry.duration("on_ms", {0.1, 1000.0}),
-        base::strike_speed_from_m_s(entry.number("strike_m_s", {0.01, 20.0})),
-        entry.duration("transit_ms", {0.1, 1000.0})};
-    entry.finish();
-    if (!points.empty() && point.on_time <= points.back().on_time) {
-      entry.fail("on_ms", "a pulse no longer than in the point before",
-                 "points in rising on_ms and strike_m_s");
-    }
-    if (!points.empty() && point.strike <= points.back().strike) {
-      entry.fail("strike_m_s", "a strike no faster than in the point before",
-                 "points in rising on_ms and strike_m_s",
-                 "leave out points above the first re-strike");
-    }
-    points.push_back(point);
-  }
-  if (points.size() < 2) {
-    reader.fail("point", fmt::format("{} points", points.size()), "two or more",
-                "add [[calibration.point]] tables");
-  }
-  return points;
-}
-
-Calibration read_calibration(TableReader reader) {
-  Calibration calibration;
-  calibration.date = reader.text("date");
-  if (!is_calendar_day(calibration.date)) {
-    reader.fail("date", fmt::format("the text \"{:.60}\"", calibration.date),
-                "a day of the calendar as \"YYYY-MM-DD\"");
-  }
-  calibration.coil_temperature_c = reader.number("coil_temperature_c", coil_range_c);
-  calibration.supply_v = reader.number("supply_v", supply_range_v);
-  calibration.transit_sd = reader.duration("transit_sd_ms", {0.0, 100.0});
-  calibration.points = read_points(reader);
-  reader.finish();
-  return calibration;
+  return contact;
 }
 
 std::vector<Device> read_devices(TableReader& file, RigKind kind) {
@@ -276,16 +231,35 @@ std::vector<Device> read_devices(TableReader& file, RigKind kind) {
 /// Another supply gives other strikes and transits than those that were measured.
 void check_supply(const TableReader& calibration, const RigFile& rig) {
   constexpr double tolerance = 0.05;
-  const double measured_v = rig.calibration->supply_v;
-  if (std::abs(measured_v - rig.coil.supply_v) <= tolerance * rig.coil.supply_v) return;
-  calibration.fail("supply_v", fmt::format("{} V", measured_v),
-                   fmt::format("the {} V of \"tapper.coil\", within 5 %", rig.coil.supply_v),
-                   "calibrate at the supply that the rig has");
+  const auto& curves = rig.calibration->curves;  // by rising supply
+  const double lowest_v = static_cast<double>(curves.front().conditions.supply_mv) / 1e3;
+  const double highest_v = static_cast<double>(curves.back().conditions.supply_mv) / 1e3;
+  const double off_v = tolerance * rig.coil.supply_v;
+  if (lowest_v - off_v <= rig.coil.supply_v && rig.coil.supply_v <= highest_v + off_v) return;
+  throw base::InputError(calibration.place(),
+                         fmt::format("a calibration at {} to {} V", lowest_v, highest_v),
+                         fmt::format("the {} V of \"tapper.coil\", within 5 %", rig.coil.supply_v),
+                         "calibrate at the supply that the rig has");
+}
+
+/// The table itself, or the one in the file that it names.
+void read_calibration_of(TableReader table, RigFile& rig, const CalibrationFinder& find) {
+  if (table.has("file")) {
+    const std::string name = line_of_text(table, "file", longest_description);
+    table.finish();
+    if (!find) table.fail("file", "a calibration file", "the calibration itself, here");
+    const CalibrationText other = find(name);
+    rig.calibration = parse_calibration(other.text, other.file);
+  } else {
+    rig.calibration = read_calibration(table);
+  }
+  check_supply(table, rig);
 }
 
 }  // namespace
 
-RigFile parse_rig(std::string_view text, const std::string& file_name) {
+RigFile parse_rig(std::string_view text, const std::string& file_name,
+                  const CalibrationFinder& find) {
   TableReader file = TableReader::parse(text, file_name);
   file.refuse_newer_format(format_version);
   RigFile rig;
@@ -294,12 +268,12 @@ RigFile parse_rig(std::string_view text, const std::string& file_name) {
   read_tapper(file.table("tapper"), rig);
   rig.contact = read_contact(file.table("contact"));
   if (auto calibration = file.table_if("calibration")) {
-    rig.calibration = read_calibration(*calibration);
-    check_supply(*calibration, rig);
+    read_calibration_of(*calibration, rig, find);
   }
   rig.devices = read_devices(file, rig.kind);
   if (rig.kind == RigKind::lines) {
-    rig.wiring = read_wiring(file.table("lines"), rig.contact);
+    if (auto gate = file.table_if("speed_gate")) rig.speed_gate = read_speed_gate(*gate);
+    read_wiring(file.table("lines"), rig);
     rig.tiers = read_tiers(file, rig.limits);
   }
   (void)file.has("simulated");  // src/virtual reads it
@@ -311,6 +285,8 @@ std::string_view to_text(ContactKind kind) {
   switch (kind) {
     case ContactKind::none: return "none";
     case ContactKind::tip_switch: return "tip-switch";
+    case ContactKind::coil_current: return "coil-current";
+    case ContactKind::pickup: return "pickup";
   }
   return "unknown";
 }

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -23,7 +24,28 @@ enum class RigKind : std::uint8_t {
 };
 
 /// What senses that the plunger touched the surface.
-enum class ContactKind : std::uint8_t { none, tip_switch };
+enum class ContactKind : std::uint8_t {
+  none,
+  tip_switch,    ///< closed while the tip touches
+  coil_current,  ///< the current's dip at the stop; only pulses that outlast the transit show it
+  pickup,        ///< hears the surface, and every mug put down on it: it only confirms a tap
+};
+
+/// How contact is sensed.
+struct Contact {
+  ContactKind kind = ContactKind::none;
+  base::Duration lag{};       ///< from touching to the line's edge, where known
+  base::Duration debounce{};  ///< edges sooner after a contact than this are its own
+
+  [[nodiscard]] bool is_sensed() const { return kind != ContactKind::none; }
+  [[nodiscard]] bool only_confirms() const { return kind == ContactKind::pickup; }
+};
+
+/// A flag on the plunger that passes a light barrier just before contact, for calibration.
+struct SpeedGate {
+  safety::Wire wire;    ///< active while the flag covers the barrier
+  double flag_m = 0.0;  ///< width of the flag, along its way
+};
 
 /// A device under test, as far as the controller knows it.
 struct Device {
@@ -46,7 +68,7 @@ struct RigFile {
   std::string name;
   RigKind kind = RigKind::simulated;
   Setting setting;
-  ContactKind contact = ContactKind::none;
+  Contact contact;
   safety::Limits limits;
   safety::CoilModel coil;
   std::string coil_sensor;       ///< file with the body's temperature; empty without
@@ -56,12 +78,23 @@ struct RigFile {
   std::vector<Device> devices;  ///< at least one
   // Kind lines only:
   std::optional<safety::Wiring> wiring;
+  std::optional<SpeedGate> speed_gate;
   safety::Tiers tiers;
 };
 
+/// A calibration in a file of its own, as the rig file names it.
+struct CalibrationText {
+  std::string file;  ///< for messages
+  std::string text;
+};
+/// Finds the calibration file that a rig file names. Throws base::InputError.
+using CalibrationFinder = std::function<CalibrationText(const std::string& name)>;
+
 /// Reads and checks a rig file's text; the table [simulated] is left to
-/// src/virtual (parse_simulation). Throws base::InputError.
-[[nodiscard]] RigFile parse_rig(std::string_view text, const std::string& file);
+/// src/virtual (parse_simulation). A calibration stands in the file itself, or in
+/// the one that `calibration.file` names, found by `find`. Throws base::InputError.
+[[nodiscard]] RigFile parse_rig(std::string_view text, const std::string& file,
+                                const CalibrationFinder& find = {});
 
 [[nodiscard]] std::string_view to_text(ContactKind kind);
 

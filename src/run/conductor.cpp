@@ -40,6 +40,20 @@ std::vector<std::uint32_t> contacts_by_pulse(const std::vector<base::Pulse>& pul
   return counts;
 }
 
+/// Of all that a pickup hears: the first contact after each pulse. Clear of the surface a tap
+/// can't be confirmed.
+std::vector<base::Instant> confirming(const std::vector<base::Pulse>& pulses,
+                                      const std::vector<base::Instant>& heard, bool lifted) {
+  std::vector<base::Instant> contacts;
+  if (lifted) return contacts;
+  for (const base::Pulse& pulse : pulses) {
+    const auto first =
+        std::find_if(heard.begin(), heard.end(), [&](base::Instant at) { return at > pulse.on; });
+    if (first != heard.end() && *first <= pulse.off() + contact_may_lag) contacts.push_back(*first);
+  }
+  return contacts;
+}
+
 base::Duration on_time_of(const std::vector<base::Pulse>& pulses) {
   base::Duration sum{};
   for (const base::Pulse& pulse : pulses) sum += pulse.on_time;
@@ -67,6 +81,7 @@ Conductor::Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig
       lifted_(lifted),
       next_sequence_(first_sequence),
       history_(scenario),
+      aim_(rig),
       pulse_check_(rig.limits, rig.coil, past.value_or(safety::CoilPast{safety::cold(rig.coil)}),
                    base::segment_start),
       judge_(static_cast<std::uint32_t>(rig.devices.size()), scenario.incident_window),
@@ -96,7 +111,7 @@ void Conductor::append(journal::Record record) {
   ++next_sequence_;
 }
 
-bool Conductor::contact_is_sensed() const { return rig_.contact != rig::ContactKind::none; }
+bool Conductor::contact_is_sensed() const { return rig_.contact.is_sensed(); }
 
 std::optional<base::Trial> Conductor::next_that_may_be_given() {
   auto trial = next(scenario_, history_);
@@ -124,7 +139,8 @@ void Conductor::plan(const base::Trial& trial, base::Instant now) {
   history_.took(trial.id);
   Current current;
   current.planned.trial = trial;
-  current.planned.start = start_of(trial, earliest_start_, now, rig_);
+  current.planned.start =
+      start_of(trial, earliest_start_, now, aim_, pulse_check_.coil_at(now).winding_c);
   if (!trial.taps.empty()) {
     if (const auto refusal = fit(current.planned)) {
       end(Ended::Reason::fault, refusal->reason, now);
@@ -148,7 +164,8 @@ std::optional<safety::Refusal> Conductor::fit(journal::TrialPlanned& planned) co
   constexpr base::Duration longest_rest = std::chrono::hours{1};
   const base::Instant latest = planned.start + longest_rest;
   for (;;) {
-    planned.pulses = pulses_of(planned.trial, planned.start, rig_);
+    planned.pulses = pulses_of(planned.trial, planned.start, aim_,
+                               pulse_check_.coil_at(planned.start).winding_c);
     auto refusal = check(planned.trial, planned.pulses);
     if (!refusal || !refusal->later || planned.start + *refusal->later > latest) return refusal;
     planned.start += *refusal->later;
@@ -261,6 +278,7 @@ void Conductor::close(base::Instant now) {
   Current done = std::move(*current_);
   current_.reset();
   account_for_overrun(done);
+  if (rig_.contact.only_confirms()) done.contacts = confirming(done.actual, done.contacts, lifted_);
   if (!done.void_reason) done.void_reason = assess_contacts(done);
   const base::Trial& trial = done.planned.trial;
   append(journal::TrialDone{trial.id, now, done.actual, done.contacts, done.void_reason});
@@ -275,6 +293,7 @@ void Conductor::close(base::Instant now) {
     end(Ended::Reason::fault, *fault, now);
     return;
   }
+  if (!done.void_reason) learn_transit(done);
   if (done.void_reason) {
     if (trial.kind != base::TrialKind::reference) ++progress_.voids;
     history_.voided(trial.id);
@@ -285,6 +304,15 @@ void Conductor::close(base::Instant now) {
     if (scenario_.reference) since_reference_.push_back(trial.id);
   }
   if (!ended_) plan_next(now);
+}
+
+/// Where contact is sensed, a valid trial has one for each pulse; lifted it has none.
+void Conductor::learn_transit(const Current& done) {
+  const base::Trial& trial = done.planned.trial;
+  for (std::size_t tap = 0; tap < done.contacts.size() && tap < done.actual.size(); ++tap) {
+    const base::Instant aimed_at = done.planned.start + trial.taps[tap].contact;
+    aim_.learn(aimed_at - done.planned.pulses[tap].on, done.contacts[tap] - done.actual[tap].on);
+  }
 }
 
 /// What was planned is in the coil's account already; what was given beyond it has heated it too.

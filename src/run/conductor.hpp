@@ -12,6 +12,7 @@
 #include "judge/judge.hpp"
 #include "rig/ports.hpp"
 #include "rig/rig_file.hpp"
+#include "run/aim.hpp"
 #include "safety/limits.hpp"
 #include "scenario/planner.hpp"
 #include "scenario/scenario.hpp"
@@ -93,6 +94,7 @@ class Conductor {
   void close(base::Instant now);
   void end_of_leave(const rig::LeaveEnded& left);
   void count(const std::optional<judge::Settled>& settled);
+  void learn_transit(const Current& done);
   void account_for_overrun(const Current& done);
   void assess_reference(const Current& done, base::Instant now);
   void take_back_since_reference(base::Instant now, base::Duration shift);
@@ -111,6 +113,7 @@ class Conductor {
   std::uint64_t next_sequence_;
 
   scenario::History history_;
+  Aim aim_;
   safety::PulseCheck pulse_check_;
   judge::Judge judge_;
   std::deque<Action> actions_;

@@ -18,7 +18,7 @@ constexpr base::Duration becoming_ready = 3s;
 constexpr base::Duration answering = 1s;
 
 Overseer::Setting setting_of(const rig::RigFile& rig, bool lifted) {
-  return {.interlock = {.contact_counts = rig.contact == rig::ContactKind::tip_switch,
+  return {.interlock = {.contact_counts = rig.contact.is_sensed() && !rig.contact.only_confirms(),
                         .lifted = lifted},
           // A warden that was silent for longer: the one-shot has let go.
           .warden_age = rig.tiers.one_shot};
@@ -31,8 +31,8 @@ lines::LineSetting gate_setting(const safety::Wiring& wiring) {
           .active_low = wiring.gate.active_low};
 }
 
-lines::LineSetting contact_setting(const safety::Wire& wire) {
-  return {.name = "contact", .offset = wire.offset, .active_low = wire.active_low, .edges = true};
+lines::LineSetting edges_of(const char* name, const safety::Wire& wire) {
+  return {.name = name, .offset = wire.offset, .active_low = wire.active_low, .edges = true};
 }
 
 /// False if it does not come true in time.
@@ -50,13 +50,14 @@ bool comes_true(base::Duration patience, const std::function<bool()>& what) {
 LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board)
     : heartbeat_age_(rig.tiers.heartbeat_age),
       one_shot_(rig.tiers.one_shot),
+      contact_setting_(rig.contact),
       queue_(clock_),
       overseer_(setting_of(rig, lifted), std::move(board), clock_,
                 [this](const rig::LeaveEnded& left) { queue_.push(left); }) {
   const safety::Wiring& wiring = rig.wiring.value();
   auto gate = lines::request(wiring.chip, {gate_setting(wiring)});
   if (wiring.contact) {
-    contact_ = lines::request(wiring.chip, {contact_setting(*wiring.contact)});
+    contact_ = lines::request(wiring.chip, {edges_of("contact", *wiring.contact)});
     // Before the first tick: never seen would pass for home.
     overseer_.see_contact(contact_->try_get(0) != lines::Level::inactive, lines::kernel_now());
   }
@@ -67,6 +68,9 @@ LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board)
       std::make_unique<PulseThread>(std::move(gate), rig.limits, overseer_, clock_,
                                     [this](const rig::PulseFired& fired) { queue_.push(fired); });
   if (contact_) contact_thread_ = std::thread([this] { watch_contact(); });
+  if (!rig.speed_gate) return;
+  gate_passages_ = lines::request(wiring.chip, {edges_of("speed gate", rig.speed_gate->wire)});
+  gate_thread_ = std::thread([this] { watch_gate(); });
 }
 
 LiveRig::~LiveRig() {
@@ -74,6 +78,7 @@ LiveRig::~LiveRig() {
   over_ = true;
   pulses_.reset();
   if (contact_thread_.joinable()) contact_thread_.join();
+  if (gate_thread_.joinable()) gate_thread_.join();
 }
 
 void LiveRig::listen(const rig::RigFile& rig) {
@@ -114,12 +119,41 @@ void LiveRig::watch_contact() {
 
 void LiveRig::follow_contact() {
   constexpr base::Duration look_up = 20ms;
+  std::optional<KernelInstant> last;
   while (!over_) {
     const auto edge = contact_->wait_edge(look_up);
     if (!edge) continue;
     const bool touching = edge->level == lines::Level::active;
-    overseer_.see_contact(touching, edge->at);
-    if (touching) queue_.push(rig::ContactSensed{clock_.of(edge->at)});
+    const KernelInstant at = edge->at - contact_setting_.lag;
+    overseer_.see_contact(touching, at);
+    const bool bounces = last && at < *last + contact_setting_.debounce;
+    if (!touching || bounces) continue;
+    last = at;
+    queue_.push(rig::ContactSensed{clock_.of(at)});
+  }
+}
+
+void LiveRig::watch_gate() {
+  try {
+    follow_gate();
+  } catch (const base::RigFault& fault) {
+    overseer_.fail(fault.what());
+  }
+}
+
+/// Every passage, also that of the way back.
+void LiveRig::follow_gate() {
+  constexpr base::Duration look_up = 20ms;
+  std::optional<KernelInstant> covered_since;
+  while (!over_) {
+    const auto edge = gate_passages_->wait_edge(look_up);
+    if (!edge) continue;
+    if (edge->level == lines::Level::active) {
+      covered_since = edge->at;
+    } else if (covered_since) {
+      queue_.push(rig::GatePassed{edge->at - *covered_since, clock_.of(edge->at)});
+      covered_since.reset();
+    }
   }
 }
 

@@ -37,6 +37,8 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   /// be had. Throws base::RigFault, with the power off, if the warden gives no power,
   /// or does not take it from a controller that falls silent [S65].
   void arm(std::optional<lines::KernelInstant> leave_ends);
+  /// Somebody took back the leave to tap: no pulse begins any more, and LeaveEnded says why.
+  void take_leave_back(const std::string& reason) { overseer_.take_leave_back(reason); }
   /// Takes leave and power, and sees the gate inactive. Throws base::RigFault if it is not.
   void stand_down();
 
@@ -58,21 +60,26 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   void listen(const rig::RigFile& rig);
   void watch_contact();
   void follow_contact();
+  void watch_gate();
+  void follow_gate();
   void see_listener(std::uint32_t device, bool up, lines::KernelInstant at);
   void wait_for_power(bool powered, const std::string& otherwise);
   void prove_warden();
 
   base::Duration heartbeat_age_;
   base::Duration one_shot_;
+  rig::Contact contact_setting_;
   LiveClock clock_;
   ObservationQueue queue_;
   Overseer overseer_;
   std::unique_ptr<lines::Lines> contact_;
+  std::unique_ptr<lines::Lines> gate_passages_;
   std::mutex silent_mutex_;
   std::uint32_t silent_devices_ = 0;
   std::atomic<bool> over_ = false;
   std::unique_ptr<PulseThread> pulses_;
   std::thread contact_thread_;
+  std::thread gate_thread_;
   std::vector<std::unique_ptr<rig::PortListener>> listeners_;
 };
 

@@ -117,6 +117,12 @@ void Overseer::fail(const std::string& reason) {
   if (first) end_leave(reason, true, lines::kernel_now());
 }
 
+void Overseer::take_leave_back(const std::string& reason) {
+  const std::scoped_lock lock(mutex_);
+  interlock_.disarm();
+  if (armed_) end_leave(reason, false, lines::kernel_now());
+}
+
 bool Overseer::pulse_begins(KernelInstant at, std::uint64_t epoch) {
   const std::scoped_lock lock(mutex_);
   if (pulse_) assess_tap();

@@ -39,17 +39,25 @@ void check_speeds(base::StrikeSpeed slowest, base::StrikeSpeed fastest, const st
   }
 }
 
+base::Duration least_interval(const rig::CalibrationCurve& curve,
+                              const scenario::Envelope& envelope, const rig::RigFile& rig) {
+  const rig::CalibrationPoint hard = curve.at(envelope.fastest);
+  const rig::CalibrationPoint soft = curve.at(envelope.slowest);
+  const base::Duration transit_spread = soft.transit - hard.transit;
+  const base::Duration rested = std::max(hard.on_time, soft.on_time) + rig.limits.min_rest +
+                                std::max(transit_spread, base::Duration{});
+  return std::max({rested, hard.transit, soft.transit});
+}
+
 /// The longest pulse must end, and the coil rest, before the next pulse's earliest begin; and the
 /// plunger must arrive before it, or nobody knows which pulse a contact belongs to.
 void check_interval(const scenario::Envelope& envelope, const std::string& what,
                     const base::Place& place, const rig::RigFile& rig) {
   if (envelope.taps < 2) return;
-  const rig::CalibrationPoint hard = rig.calibration->at(envelope.fastest);
-  const rig::CalibrationPoint soft = rig.calibration->at(envelope.slowest);
-  const base::Duration transit_spread = soft.transit - hard.transit;
-  const base::Duration rested = std::max(hard.on_time, soft.on_time) + rig.limits.min_rest +
-                                std::max(transit_spread, base::Duration{});
-  const base::Duration least = std::max({rested, hard.transit, soft.transit});
+  base::Duration least{};
+  for (const rig::CalibrationCurve& curve : rig.calibration->curves) {
+    least = std::max(least, least_interval(curve, envelope, rig));
+  }
   if (envelope.shortest_interval >= least) return;
   throw InputError(place,
                    fmt::format("contacts that may come {:.1f} ms apart in {}",
@@ -71,7 +79,7 @@ void check_envelopes(const scenario::Scenario& scenario, const base::Place& plac
   }
   if (!scenario.reference) return;
   const scenario::ReferenceTaps& taps = *scenario.reference;
-  if (rig.contact == rig::ContactKind::none) {
+  if (!rig.contact.is_sensed()) {
     throw InputError(place, "[reference] with a rig that senses no contact",
                      "a contact sensor, because reference taps compare measured transits",
                      "take [reference] out or give the rig a [contact] kind");
@@ -125,14 +133,16 @@ class Walk {
   Walk(const scenario::Scenario& scenario, const base::Place& place, const rig::RigFile& rig)
       : scenario_(scenario),
         place_(place),
-        rig_(rig),
+        aim_(rig),
         pulses_(rig.limits, rig.coil, {cold(rig.coil)}, base::segment_start),
         course_(expected_duration(scenario)) {}
 
   void present(const base::Trial& trial) {
-    const base::Instant start = start_of(trial, earliest_, now_, rig_);
-    const auto pulses =
-        trial.taps.empty() ? std::vector<base::Pulse>{} : pulses_of(trial, start, rig_);
+    const double warm_c = pulses_.coil_at(now_).winding_c;
+    const base::Instant start = start_of(trial, earliest_, now_, aim_, warm_c);
+    const auto pulses = trial.taps.empty()
+                            ? std::vector<base::Pulse>{}
+                            : pulses_of(trial, start, aim_, pulses_.coil_at(start).winding_c);
     if (!pulses.empty()) tap(trial, pulses);
     if (trial.kind == base::TrialKind::quiet) found_.quiet += trial.window;
     now_ = over(trial, start, pulses);
@@ -169,7 +179,7 @@ class Walk {
 
   const scenario::Scenario& scenario_;
   const base::Place& place_;
-  const rig::RigFile& rig_;
+  Aim aim_;
   safety::PulseCheck pulses_;
   CoilCourse course_;
   Rehearsal found_;

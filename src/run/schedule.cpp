@@ -24,18 +24,18 @@ base::Instant earliest_next(const base::Trial& trial, base::Instant start) {
 }
 
 base::Instant start_of(const base::Trial& trial, base::Instant earliest, base::Instant now,
-                       const rig::RigFile& rig) {
+                       const Aim& aim, double winding_c) {
   base::Instant soonest = now + planning_lead;
-  if (!trial.taps.empty()) soonest += rig.calibration->at(trial.taps.front().strike).transit;
+  if (!trial.taps.empty()) soonest += aim.drive(trial.taps.front().strike, winding_c).transit;
   return std::max(earliest, soonest);
 }
 
-std::vector<base::Pulse> pulses_of(const base::Trial& trial, base::Instant start,
-                                   const rig::RigFile& rig) {
+std::vector<base::Pulse> pulses_of(const base::Trial& trial, base::Instant start, const Aim& aim,
+                                   double winding_c) {
   std::vector<base::Pulse> pulses;
   pulses.reserve(trial.taps.size());
   for (const base::Tap& tap : trial.taps) {
-    const rig::CalibrationPoint drive = rig.calibration->at(tap.strike);
+    const rig::CalibrationPoint drive = aim.drive(tap.strike, winding_c);
     pulses.push_back({start + tap.contact - drive.transit, drive.on_time});
   }
   return pulses;

@@ -4,7 +4,7 @@
 
 #include "base/pulse.hpp"
 #include "base/trial.hpp"
-#include "rig/rig_file.hpp"
+#include "run/aim.hpp"
 
 namespace plexor::run {
 
@@ -31,11 +31,12 @@ inline constexpr base::Duration contact_may_lag = std::chrono::milliseconds{80};
 /// When a trial planned at `now` can start: not before `earliest`, and late
 /// enough that its first pulse lies planning_lead ahead.
 [[nodiscard]] base::Instant start_of(const base::Trial& trial, base::Instant earliest,
-                                     base::Instant now, const rig::RigFile& rig);
+                                     base::Instant now, const Aim& aim, double winding_c);
 
-/// One pulse for each tap: begins a transit before its contact is due.
+/// One pulse for each tap: begins a transit before its contact is due, with the
+/// winding at `winding_c` (a trial is too short to warm it by a degree).
 /// A trial with taps needs a calibrated rig that covers its strikes (rehearse checks both).
 [[nodiscard]] std::vector<base::Pulse> pulses_of(const base::Trial& trial, base::Instant start,
-                                                 const rig::RigFile& rig);
+                                                 const Aim& aim, double winding_c);
 
 }  // namespace plexor::run

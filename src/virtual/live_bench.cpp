@@ -51,6 +51,10 @@ void LiveBench::drive(const safety::Wire& wire, bool active) {
   chip_.set_high(wire.offset, active != wire.active_low);
 }
 
+void LiveBench::drive(const safety::Wire& wire, bool active, KernelInstant at) {
+  chip_.drive(wire.offset, active != wire.active_low, at);
+}
+
 void LiveBench::serve(const std::function<bool()>& stop) {
   while (!stop()) {
     const base::Duration wait = coil_on_ ? look : look_without_current;
@@ -106,14 +110,23 @@ void LiveBench::show(const rig::Observation& observation) {
   if (const auto* event = std::get_if<base::Event>(&observation)) {
     if (event->device < plugged_.size()) plugged_[event->device]->write_line(event->name);
   } else if (const auto* contact = std::get_if<rig::ContactSensed>(&observation)) {
-    touch(start_ + (contact->at - base::segment_start));
+    touch(start_ + (contact->at - base::segment_start) + contact_lag_);
+  } else if (const auto* passed = std::get_if<rig::GatePassed>(&observation)) {
+    pass_gate(*passed);
   }
+}
+
+void LiveBench::pass_gate(const rig::GatePassed& passed) {
+  if (!gate_) return;
+  const KernelInstant left = start_ + (passed.at - base::segment_start);
+  drive(*gate_, true, left - passed.covered);
+  drive(*gate_, false, left);
 }
 
 void LiveBench::touch(KernelInstant at) {
   if (!wiring_.contact) return;
-  if (touching_until_) drive(*wiring_.contact, false);  // a bounce
-  drive(*wiring_.contact, true);
+  if (touching_until_) drive(*wiring_.contact, false, at);  // a bounce
+  drive(*wiring_.contact, true, at);
   touching_until_ = at + touch_length;
 }
 

@@ -29,6 +29,11 @@ class LiveBench {
             const PowerChain::Setting& setting, std::unique_ptr<VirtualRig> physics,
             std::vector<std::string> ports);
 
+  /// The rig has a speed gate on this line.
+  void fit_gate(const safety::Wire& wire) { gate_ = wire; }
+  /// The contact's line lags so much behind the contact.
+  void lag_contact(base::Duration lag) { contact_lag_ = lag; }
+
   /// Lives until `stop` says so.
   void serve(const std::function<bool()>& stop);
 
@@ -48,6 +53,8 @@ class LiveBench {
   void show(const rig::Observation& observation);
   void touch(lines::KernelInstant at);
   void drive(const safety::Wire& wire, bool active);
+  void drive(const safety::Wire& wire, bool active, lines::KernelInstant at);
+  void pass_gate(const rig::GatePassed& passed);
   [[nodiscard]] bool is_active(const safety::Wire& wire) const;
 
   lines::VirtualChip chip_;
@@ -62,6 +69,8 @@ class LiveBench {
   std::uint64_t last_change_ = 0;
   std::atomic<bool> coil_on_ = false;
   std::optional<lines::KernelInstant> touching_until_;
+  std::optional<safety::Wire> gate_;
+  base::Duration contact_lag_{};
   std::atomic<base::Duration> longest_delay_{base::Duration{}};
 };
 

@@ -116,18 +116,16 @@ std::optional<OneTap> one_tap(const rig::RigFile& rig, const Simulation& simulat
                               base::StrikeSpeed strike) {
   if (!simulation.sensor || !rig.calibration) return std::nullopt;
   OneTap tap;
-  tap.on_time = rig.calibration->at(strike).on_time;
+  const auto coil_mdegc = static_cast<std::int64_t>(rig.coil.ambient_c * 1e3);
+  const auto supply_mv = static_cast<std::int64_t>(rig.coil.supply_v * 1e3);
+  tap.on_time = rig.calibration->at(strike, {coil_mdegc, supply_mv}).on_time;
   physics::Solenoid solenoid = simulation.tapper.solenoid;
   const SurfaceSettings& surface = simulation.sensor->surface;
   solenoid.surface_restitution =
       blow_of(simulation.tapper, surface, base::to_m_s(strike)).restitution;
   physics::TapTrace trace;
-  const physics::TapSummary summary =
-      physics::tap(solenoid,
-                   {.pulse = tap.on_time,
-                    .coil_mdegc = static_cast<std::int64_t>(rig.coil.ambient_c * 1e3),
-                    .supply_mv = static_cast<std::int64_t>(rig.coil.supply_v * 1e3)},
-                   &trace);
+  const physics::TapSummary summary = physics::tap(
+      solenoid, {.pulse = tap.on_time, .coil_mdegc = coil_mdegc, .supply_mv = supply_mv}, &trace);
   if (!summary.landed()) return std::nullopt;
   const physics::TipContact& contact = summary.contacts.front();
   const physics::ImpactResult impact = blow_of(simulation.tapper, surface, contact.speed_m_s);

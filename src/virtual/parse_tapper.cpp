@@ -18,10 +18,15 @@ physics::Elastic read_tip(TableReader& in) {
   in.fail("tip", name, "a known tip material");
 }
 
+base::Duration calibrated_sd(const rig::RigFile& rig) {
+  return rig.calibration ? rig.calibration->transit_sd : base::Duration{};
+}
+
 physics::Solenoid read_solenoid(TableReader& in, const rig::RigFile& rig) {
   physics::Solenoid solenoid;
   solenoid.resistance_20c_ohm = rig.coil.resistance_20c_ohm;
   solenoid.moving_mass_kg = rig.limits.moving_mass_kg;
+  if (rig.speed_gate) solenoid.flag_m = rig.speed_gate->flag_m;
   solenoid.leakage_h = in.number_or("leakage_mh", {0.01, 1000}, 5.0) / 1e3;
   solenoid.gap_inductance_h_m = in.number_or("gap_inductance_mh_mm", {0.1, 100'000}, 250.0) / 1e6;
   solenoid.closed_gap_m = in.number_or("closed_gap_mm", {0.01, 50}, 2.0) / 1e3;
@@ -45,7 +50,7 @@ TapperSettings read_tapper(TableReader in, const rig::RigFile& rig) {
   tapper.solenoid = read_solenoid(in, rig);
   tapper.tip = read_tip(in);
   tapper.tip_radius_m = in.number_or("tip_radius_mm", {0.5, 100}, 6.0) / 1e3;
-  tapper.transit_sd = in.duration_or("transit_sd_ms", {0, 10}, rig.calibration->transit_sd);
+  tapper.transit_sd = in.duration_or("transit_sd_ms", {0, 10}, calibrated_sd(rig));
   tapper.strike_cv = in.number_or("strike_cv", {0, 0.33}, 0.0);
   tapper.click_share = in.number_or("click_share", {0, 1}, 0.0);
   tapper.pick_up_mv = in.number_or("pick_up_mv", {0, 1000}, 0.0);

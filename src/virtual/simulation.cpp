@@ -24,17 +24,12 @@ std::vector<DeviceSettings> read_devices(TableReader& in, const rig::RigFile& ri
   return devices;
 }
 
-/// The solenoid strikes as physics says; a calibration that says otherwise would plan other taps
-/// than the rig makes.
-void check_calibration(const rig::RigFile& rig, const TapperSettings& tapper,
-                       const base::Place& place) {
-  const rig::Calibration& calibration = *rig.calibration;
-  for (const rig::CalibrationPoint& point : calibration.points) {
-    const auto tap =
-        physics::tap(tapper.solenoid,
-                     {.pulse = point.on_time,
-                      .coil_mdegc = static_cast<std::int64_t>(calibration.coil_temperature_c * 1e3),
-                      .supply_mv = static_cast<std::int64_t>(calibration.supply_v * 1e3)});
+void check_curve(const rig::CalibrationCurve& curve, const TapperSettings& tapper,
+                 const base::Place& place) {
+  for (const rig::CalibrationPoint& point : curve.points) {
+    const auto tap = physics::tap(tapper.solenoid, {.pulse = point.on_time,
+                                                    .coil_mdegc = curve.conditions.coil_mdegc,
+                                                    .supply_mv = curve.conditions.supply_mv});
     const double calibrated_m_s = base::to_m_s(point.strike);
     const double strike_m_s = tap.landed() ? tap.contacts.front().speed_m_s : 0.0;
     const double transit_ms = tap.landed() ? base::to_ms(tap.contacts.front().at) : 0.0;
@@ -52,7 +47,16 @@ void check_calibration(const rig::RigFile& rig, const TapperSettings& tapper,
         tap.landed() ? fmt::format("what the simulated solenoid does: {:.3f} m/s after {:.2f} ms",
                                    strike_m_s, transit_ms)
                      : std::string("a pulse with which the simulated solenoid lands"),
-        "put the solenoid's figures into [[calibration.point]]");
+        "put the solenoid's figures into [[calibration.curve]]");
+  }
+}
+
+/// The solenoid strikes as physics says; a calibration that says otherwise would plan other taps
+/// than the rig makes.
+void check_calibration(const rig::RigFile& rig, const TapperSettings& tapper,
+                       const base::Place& place) {
+  for (const rig::CalibrationCurve& curve : rig.calibration->curves) {
+    check_curve(curve, tapper, place);
   }
 }
 
@@ -68,13 +72,14 @@ bool KnownRhythm::matches(const std::vector<base::Duration>& heard) const {
 Simulation parse_simulation(std::string_view text, const std::string& file,
                             const rig::RigFile& rig) {
   TableReader in = TableReader::parse(text, file).table("simulated");
-  if (!rig.calibration) {
+  const bool plans_by_itself = rig.kind == rig::RigKind::simulated;
+  if (plans_by_itself && !rig.calibration) {
     throw base::InputError(in.place(), "a simulated rig without calibration",
                            "the table [calibration]", "add it: pulses are chosen by it");
   }
   Simulation simulation;
   simulation.tapper = read_tapper(in.table("tapper"), rig);
-  check_calibration(rig, simulation.tapper, in.place());
+  if (plans_by_itself) check_calibration(rig, simulation.tapper, in.place());
   simulation.devices = read_devices(in, rig);
   const bool samples = std::any_of(
       simulation.devices.begin(), simulation.devices.end(),

@@ -70,7 +70,8 @@ Stroke Tapper::stroke_of(const base::Pulse& pulse) {
   const auto arrival = [&](Duration after_on, double speed_m_s) {
     return Arrival{pulse.on + std::max(after_on + shift, Duration{1}), speed_m_s * speed_scale};
   };
-  Stroke stroke{.pulse = pulse, .contacts = {}, .click = {}, .coil_c = at_pulse_.winding_c};
+  Stroke stroke{
+      .pulse = pulse, .contacts = {}, .click = {}, .flag = {}, .coil_c = at_pulse_.winding_c};
   const bool at_home = was_home_at_ <= pulse.on;
   const bool stays_out = tap.first_motion && !tap.click;
   home_at_ = pulse.on + tap.settled;
@@ -80,6 +81,11 @@ Stroke Tapper::stroke_of(const base::Pulse& pulse) {
     for (const auto& contact : tap.contacts) {
       stroke.contacts.push_back(arrival(contact.at, contact.speed_m_s));
     }
+  }
+  if (at_home && tap.flag && !is_turn(pulses_, settings_.miss_every)) {
+    const double covered_ns = base::to_s(tap.flag->out - tap.flag->in) * 1e9 / speed_scale;
+    stroke.flag = {pulse.on + std::max(tap.flag->out + shift, Duration{1}),
+                   Duration{static_cast<Duration::rep>(covered_ns)}};
   }
   if (at_home && tap.click) stroke.click = arrival(tap.click->at, tap.click->speed_m_s);
   const double power_w =

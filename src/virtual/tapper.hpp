@@ -2,6 +2,7 @@
 
 #include <cstdint>
 #include <optional>
+#include <utility>
 #include <vector>
 
 #include "base/pulse.hpp"
@@ -24,7 +25,9 @@ struct Stroke {
   base::Pulse pulse;              ///< when the coil is really energised
   std::vector<Arrival> contacts;  ///< with the surface: the tap, then re-strikes
   std::optional<Arrival> click;   ///< against the back stop
-  double coil_c = 0.0;            ///< winding at the pulse's beginning
+  /// The flag leaves the speed gate, and for how long it covered it.
+  std::optional<std::pair<base::Instant, base::Duration>> flag;
+  double coil_c = 0.0;  ///< winding at the pulse's beginning
 };
 
 /// The solenoid under its pulses: each is integrated at the winding's temperature

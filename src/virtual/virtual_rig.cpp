@@ -44,7 +44,7 @@ std::string_view to_text(Truth::Kind kind) {
 VirtualRig::VirtualRig(const rig::RigFile& rig, const Simulation& simulation, std::uint64_t seed,
                        bool lifted, TruthTeller tell)
     : simulation_(simulation),
-      tip_switch_(rig.contact == rig::ContactKind::tip_switch),
+      contact_(rig.contact),
       lifted_(lifted),
       tell_(std::move(tell)),
       tapper_(rig.coil, simulation.tapper, surface_restitution(simulation), seed) {
@@ -100,6 +100,11 @@ void VirtualRig::schedule(const Stroke& stroke, const Happening& begun) {
     timeline_.emplace(at, next);
   };
   add(Happening::Kind::pulse_ends, stroke.pulse.off(), 0.0);
+  if (stroke.flag && stroke.flag->first > now_) {
+    Happening flag{Happening::Kind::flag, begun.firing, begun.tap, stroke.pulse};
+    flag.covered = stroke.flag->second;
+    timeline_.emplace(stroke.flag->first, flag);
+  }
   for (std::size_t i = touched_; i < stroke.contacts.size(); ++i) {
     const Arrival& contact = stroke.contacts[i];
     add(Happening::Kind::contact, std::max(contact.at, now_), contact.speed_m_s);
@@ -177,6 +182,7 @@ void VirtualRig::happen(const Happening& happening) {
       energised_.reset();
       if (sensor_) sensor_->pick_up(simulation_.tapper.pick_up_mv);
       return observe(rig::PulseFired{happening.tap, happening.pulse});
+    case Happening::Kind::flag: return observe(rig::GatePassed{happening.covered, now_});
     case Happening::Kind::contact:
       ++touched_;
       return lifted_ ? hit_a_stop(happening) : touch(happening);
@@ -207,7 +213,13 @@ void VirtualRig::touch(const Happening& contact) {
   }
   tell_(truth);
   for (auto& device : devices_) device->feel(now_);
-  if (tip_switch_) observe(rig::ContactSensed{now_});
+  sense_contact();
+}
+
+void VirtualRig::sense_contact() {
+  const bool shows = contact_.kind == rig::ContactKind::coil_current ? energised_.has_value()
+                                                                     : contact_.is_sensed();
+  if (shows) observe(rig::ContactSensed{now_});
 }
 
 /// The plunger reaches a stop of the tapper itself, whose frame brings a share of the blow to the
@@ -228,6 +240,8 @@ void VirtualRig::hit_a_stop(const Happening& click) {
 
 void VirtualRig::disturb() {
   const std::size_t kind = sensor_->disturb();
+  const bool lands = std::holds_alternative<Blow>(simulation_.sensor->disturbances[kind].cause);
+  if (lands && contact_.only_confirms()) sense_contact();
   tell_({.kind = Truth::Kind::disturbance,
          .at = now_,
          .firing = firings_,

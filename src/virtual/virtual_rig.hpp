@@ -54,8 +54,9 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
   void fire(std::span<const base::Pulse> pulses) override;
   void make_safe() noexcept override;
 
-  /// Observations: PulseFired when a pulse ends, ContactSensed with a tip
-  /// switch, and each device's events at their arrival.
+  /// Observations: PulseFired when a pulse ends, ContactSensed as the rig senses
+  /// it (a pickup hears what lands on the surface too), GatePassed with a speed
+  /// gate, and each device's events at their arrival.
   [[nodiscard]] std::optional<rig::Observation> observe_until(base::Instant deadline) override;
 
   [[nodiscard]] base::Instant now() const override { return now_; }
@@ -63,13 +64,14 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
  private:
   /// One step of a pulse's consequences.
   struct Happening {
-    enum class Kind : std::uint8_t { pulse_begins, pulse_ends, contact, click, blow };
+    enum class Kind : std::uint8_t { pulse_begins, pulse_ends, flag, contact, click, blow };
     Kind kind;
     std::uint32_t firing;
     std::uint32_t tap;
     base::Pulse pulse;           ///< the one it comes from
     double speed_m_s = 0.0;      ///< contact and click
     double coil_c = 0.0;         ///< likewise
+    base::Duration covered{};    ///< flag: how long it covered the speed gate
     physics::ForcePulse blow{};  ///< blow: its middle is now
   };
 
@@ -83,13 +85,14 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
   void begin_pulse(const Happening& begun);
   void schedule(const Stroke& stroke, const Happening& begun);
   void touch(const Happening& contact);
+  void sense_contact();
   void hit_a_stop(const Happening& click);
   void disturb();
   [[nodiscard]] bool decide_one();
   void observe(const rig::Observation& observation);
 
   Simulation simulation_;
-  bool tip_switch_;
+  rig::Contact contact_;
   bool lifted_;
   TruthTeller tell_;
   Tapper tapper_;

@@ -50,17 +50,14 @@ max_tip_pressure_n_cm2 = 50
 kind = "tip-switch"
 [calibration]
 date = "2026-06-01"
-coil_temperature_c = 23
-supply_v = 12
 transit_sd_ms = 0.15
-[[calibration.point]]
-on_ms = 8
-strike_m_s = 0.3
-transit_ms = 20
-[[calibration.point]]
-on_ms = 12
-strike_m_s = 1.5
-transit_ms = 12
+[[calibration.curve]]
+coil_c = 23
+supply_v = 12
+points = [
+  { on_ms = 8, strike_m_s = 0.3, transit_ms = 20 },
+  { on_ms = 12, strike_m_s = 1.5, transit_ms = 12 },
+]
 [[device]]
 name = "panel"
 version = "release 1"
@@ -72,11 +69,11 @@ inline std::string calibrated_rig_text() {
   const auto replace = [&](const std::string& passage, const std::string& instead) {
     text.replace(text.find(passage), passage.size(), instead);
   };
-  replace("coil_temperature_c = 23", "coil_temperature_c = 25");
-  replace("on_ms = 8\nstrike_m_s = 0.3\ntransit_ms = 20",
-          "on_ms = 9.2\nstrike_m_s = 0.281\ntransit_ms = 17.45");
-  replace("on_ms = 12\nstrike_m_s = 1.5\ntransit_ms = 12",
-          "on_ms = 13.5\nstrike_m_s = 1.251\ntransit_ms = 13.93");
+  replace("coil_c = 23", "coil_c = 25");
+  replace("on_ms = 8, strike_m_s = 0.3, transit_ms = 20",
+          "on_ms = 9.2, strike_m_s = 0.281, transit_ms = 17.45");
+  replace("on_ms = 12, strike_m_s = 1.5, transit_ms = 12",
+          "on_ms = 13.5, strike_m_s = 1.251, transit_ms = 13.93");
   return text;
 }
 

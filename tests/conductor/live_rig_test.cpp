@@ -28,7 +28,7 @@ class Bench {
  public:
   explicit Bench(const safety::WardenLimits& limits = watchful)
       : board_(safety::Board::create(lines_.chip() + "-board")), warden_(board_, limits) {
-    rig_.contact = rig::ContactKind::tip_switch;
+    rig_.contact.kind = rig::ContactKind::tip_switch;
     rig_.limits.max_pulse = 30ms;
     rig_.limits.min_rest = 40ms;
     rig_.tiers.heartbeat_age = 200ms;

@@ -25,7 +25,7 @@ Verdict verdict(double found, double limit, double doubt_below, double doubt_abo
 Verdict broken_if(bool is_broken) { return is_broken ? Verdict::broken : Verdict::kept; }
 
 double strike_m_s(const rig::Calibration& calibration, Duration on_time) {
-  const auto& points = calibration.points;
+  const auto& points = calibration.curves.front().points;
   std::size_t high = 1;
   while (high + 1 < points.size() && points[high].on_time < on_time) ++high;
   const rig::CalibrationPoint& a = points[high - 1];

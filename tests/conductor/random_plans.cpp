@@ -289,14 +289,13 @@ std::string rig_text_of(PlanDraws& draws, const Tapper& tapper, const Load& load
       tapper_tables(draws, tapper, coil, load) +
       fmt::format(
           "[contact]\nkind = \"{}\"\n[calibration]\ndate = \"2026-06-01\"\n"
-          "coil_temperature_c = 23\nsupply_v = {}\ntransit_sd_ms = 0.15\n",
+          "transit_sd_ms = 0.15\n[[calibration.curve]]\ncoil_c = 23\nsupply_v = {}\npoints = [\n",
           tapper.senses_contact ? "tip-switch" : "none", coil.supply_v);
   for (const Point& point : tapper.points) {
-    text += fmt::format(
-        "[[calibration.point]]\non_ms = {:.6f}\nstrike_m_s = {:.6f}\ntransit_ms = {:.6f}\n",
-        point.on_ms, point.strike_m_s, point.transit_ms);
+    text += fmt::format("{{ on_ms = {:.6f}, strike_m_s = {:.6f}, transit_ms = {:.6f} }},\n",
+                        point.on_ms, point.strike_m_s, point.transit_ms);
   }
-  return text + "[[device]]\nname = \"panel\"\nversion = \"1\"\n";
+  return text + "]\n[[device]]\nname = \"panel\"\nversion = \"1\"\n";
 }
 
 }  // namespace

@@ -184,8 +184,8 @@ std::vector<scenario::Envelope> envelopes(const Plan& plan) {
 }
 
 bool beyond_calibration(const Plan& plan, const scenario::Envelope& envelope) {
-  return envelope.slowest < plan.rig.calibration->points.front().strike ||
-         envelope.fastest > plan.rig.calibration->points.back().strike;
+  return envelope.slowest < plan.rig.calibration->slowest() ||
+         envelope.fastest > plan.rig.calibration->fastest();
 }
 
 bool too_hard(const Plan& plan, const scenario::Envelope& envelope) {
@@ -197,8 +197,8 @@ bool too_hard(const Plan& plan, const scenario::Envelope& envelope) {
 /// hard a one, where the soft one's transit is not the longer).
 bool too_close(const Plan& plan, const scenario::Envelope& envelope) {
   if (envelope.taps < 2 || beyond_calibration(plan, envelope)) return false;
-  const rig::CalibrationPoint hard = plan.rig.calibration->at(envelope.fastest);
-  const rig::CalibrationPoint soft = plan.rig.calibration->at(envelope.slowest);
+  const rig::CalibrationPoint hard = plan.rig.calibration->curves.front().at(envelope.fastest);
+  const rig::CalibrationPoint soft = plan.rig.calibration->curves.front().at(envelope.slowest);
   const auto second = base::segment_start + std::chrono::seconds{2};
   const Pulse before{second - envelope.shortest_interval - hard.transit, hard.on_time};
   for (const rig::CalibrationPoint& after : {soft, hard}) {
@@ -228,7 +228,7 @@ std::string reason_by_bounds(const Plan& plan, const std::string& refusal) {
   if (says("contacts that may come") && any_block(plan, too_close)) {
     return "rest (bounds of the draws)";
   }
-  if (says("a rig that senses no contact") && plan.rig.contact == rig::ContactKind::none) {
+  if (says("a rig that senses no contact") && !plan.rig.contact.is_sensed()) {
     return "no contact sensor";
   }
   return "";

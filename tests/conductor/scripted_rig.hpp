@@ -89,7 +89,7 @@ class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock 
   }
 
   [[nodiscard]] base::Duration transit_of(base::Duration on_time) const {
-    const auto& points = calibration_.points;
+    const auto& points = calibration_.curves.front().points;
     const auto point = std::find_if(points.begin(), points.end(),
                                     [&](const auto& p) { return p.on_time >= on_time; });
     return (point == points.end() ? points.back() : *point).transit;

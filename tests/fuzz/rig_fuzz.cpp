@@ -18,7 +18,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
       const base::StrikeSpeed slowest = file.calibration->slowest();
       const base::StrikeSpeed fastest = file.calibration->fastest();
       const base::StrikeSpeed between{slowest.um_s + (fastest.um_s - slowest.um_s) / 2};
-      if (file.calibration->at(between).on_time <= base::Duration::zero()) __builtin_trap();
+      if (file.calibration->curves.front().at(between).on_time <= base::Duration::zero())
+        __builtin_trap();
     }
   } catch (const base::InputError&) {
   }

@@ -38,12 +38,12 @@ TEST(ShippedRigs, AreTheFourSurfacesTheLiveOneAndTheDemosReleases) {
 TEST(ShippedRigs, AreCalibratedAsTheirPhysicsStrikes) {
   for (const Shipped& shipped : shipped_rigs()) {
     const rig::Calibration& calibration = shipped.rig.calibration.value();
-    for (const rig::CalibrationPoint& point : calibration.points) {
-      const auto tap = physics::tap(
-          shipped.simulation.tapper.solenoid,
-          {.pulse = point.on_time,
-           .coil_mdegc = static_cast<std::int64_t>(calibration.coil_temperature_c * 1e3),
-           .supply_mv = static_cast<std::int64_t>(calibration.supply_v * 1e3)});
+    const rig::CalibrationCurve& curve = calibration.curves.front();
+    for (const rig::CalibrationPoint& point : curve.points) {
+      const auto tap = physics::tap(shipped.simulation.tapper.solenoid,
+                                    {.pulse = point.on_time,
+                                     .coil_mdegc = curve.conditions.coil_mdegc,
+                                     .supply_mv = curve.conditions.supply_mv});
       ASSERT_EQ(tap.contacts.size(), 1U) << shipped.path << ": one contact, no re-strike";
       EXPECT_NEAR(tap.contacts[0].speed_m_s, base::to_m_s(point.strike), 0.001) << shipped.path;
       EXPECT_NEAR(base::to_ms(tap.contacts[0].at), base::to_ms(point.transit), 0.01);

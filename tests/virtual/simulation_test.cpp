@@ -118,14 +118,14 @@ TEST(ParseSimulation, ReadsTheDriftInItsOwnUnit) {
 
 TEST(ParseSimulation, RefusesACalibrationThatTheSolenoidDoesNotKeep) {
   rig::RigFile rig = workshop_rig();
-  rig.calibration->points[2].strike.um_s *= 2;
+  rig.calibration->curves.front().points[2].strike.um_s *= 2;
   EXPECT_THAT(error_of(read_source_file(oak), rig),
               AllOf(HasSubstr("1.376 m/s"), HasSubstr("0.688 m/s"), HasSubstr("10.5 ms")));
   rig = workshop_rig();
-  for (auto& point : rig.calibration->points) point.transit += 20ms;
+  for (auto& point : rig.calibration->curves.front().points) point.transit += 20ms;
   EXPECT_THAT(error_of(read_source_file(oak), rig), HasSubstr("after 17.45 ms"));
   rig = workshop_rig();
-  rig.calibration->coil_temperature_c = 90;
+  rig.calibration->curves.front().conditions.coil_mdegc = 90'000;
   EXPECT_THAT(error_of(read_source_file(oak), rig), HasSubstr("lands"));
 }
 

@@ -32,7 +32,7 @@ base::Pulse pulse_at(base::Duration on, base::Duration on_time) {
 TEST(Tapper, StrikesAsCalibratedWhileTheCoilIsAsWarmAsThen) {
   const rig::RigFile rig = workshop_rig();
   for (const std::int64_t um_s : {300'000, 456'000, 720'000, 900'000, 1'251'000}) {
-    const auto drive = rig.calibration->at({um_s});
+    const auto drive = rig.calibration->curves.front().at({um_s});
     Tapper tapper = workshop_tapper(without_scatter());
     const Stroke stroke = tapper.strike(pulse_at(1s, drive.on_time));
     ASSERT_THAT(stroke.contacts, SizeIs(1)) << um_s;

@@ -111,7 +111,7 @@ TEST(VirtualRig, ReportsEachPulseAndEachContact) {
 
 TEST(VirtualRig, WithoutATipSwitchNoContactIsSensedButKnocksAreHeard) {
   rig::RigFile rig = workshop_rig();
-  rig.contact = rig::ContactKind::none;
+  rig.contact.kind = rig::ContactKind::none;
   VirtualRig virtual_rig(rig, workshop_simulation(), 1, false);
   virtual_rig.fire(pulses_for(rig, start + 1s, {0ms, 190ms}));
   const auto all = observe_all(virtual_rig, start + 3s);

@@ -18,6 +18,9 @@ struct AsText {
   std::string operator()(const rig::ContactSensed& contact) const {
     return fmt::format("contact {}", contact.at.time_since_epoch().count());
   }
+  std::string operator()(const rig::GatePassed& passed) const {
+    return fmt::format("gate {} {}", passed.at.time_since_epoch().count(), passed.covered.count());
+  }
   std::string operator()(const base::Event& event) const {
     return fmt::format("event {} {} {}", event.device, event.name,
                        event.arrival.time_since_epoch().count());
@@ -33,7 +36,7 @@ struct AsText {
 rig::RigFile workshop_rig() {
   rig::RigFile rig;
   rig.name = "workshop";
-  rig.contact = rig::ContactKind::tip_switch;
+  rig.contact.kind = rig::ContactKind::tip_switch;
   rig.limits.moving_mass_kg = 0.012;
   rig.coil = {.supply_v = 12,
               .resistance_20c_ohm = 15,
@@ -44,15 +47,14 @@ rig::RigFile workshop_rig() {
               .ambient_c = 25};
   // The default plunger at 25 degC (tests/virtual/shipped_rigs_test.cpp holds such tables to it).
   rig.calibration = rig::Calibration{.date = "2026-05-18",
-                                     .coil_temperature_c = 25,
-                                     .supply_v = 12,
                                      .transit_sd = 150us,
-                                     .points = {{9200us, {281'000}, 17450us},
-                                                {9700us, {456'000}, 15990us},
-                                                {10500us, {688'000}, 14850us},
-                                                {11500us, {929'000}, 14230us},
-                                                {12500us, {1'127'000}, 13990us},
-                                                {13500us, {1'251'000}, 13930us}}};
+                                     .curves = {{{25'000, 12'000},
+                                                 {{9200us, {281'000}, 17450us},
+                                                  {9700us, {456'000}, 15990us},
+                                                  {10500us, {688'000}, 14850us},
+                                                  {11500us, {929'000}, 14230us},
+                                                  {12500us, {1'127'000}, 13990us},
+                                                  {13500us, {1'251'000}, 13930us}}}}};
   rig.devices = {{.name = "panel", .version = "1"}};
   return rig;
 }
@@ -117,7 +119,8 @@ DiceSettings sure_dice() {
 std::vector<base::Pulse> pulses_for(const rig::RigFile& rig, base::Instant first,
                                     const std::vector<base::Duration>& contacts,
                                     double strike_m_s) {
-  const auto drive = rig.calibration->at({static_cast<std::int64_t>(strike_m_s * 1e6 + 0.5)});
+  const auto drive =
+      rig.calibration->curves.front().at({static_cast<std::int64_t>(strike_m_s * 1e6 + 0.5)});
   std::vector<base::Pulse> pulses;
   for (const base::Duration contact : contacts) {
     pulses.push_back({first + contact - drive.transit, drive.on_time});

@@ -60,6 +60,9 @@ class Stroke {
   [[nodiscard]] bool at_rest() const;
   void step();
   void note(const State& before, double step_s);
+  void note_flag(const State& before, double step_s);
+  [[nodiscard]] base::Duration instant_at(double position_m, const State& before,
+                                          double step_s) const;
   void handle_event();
   void touch_surface();
   void touch_back_stop();
@@ -78,6 +81,7 @@ class Stroke {
   Motion motion_ = Motion::held;
   int steps_ = 0;
   TapSummary summary_;
+  std::optional<base::Duration> flag_in_;
 };
 
 double Stroke::pull_n(const State& state) const {
@@ -181,10 +185,26 @@ void Stroke::note(const State& before, double step_s) {
   summary_.copper_heat_j += mean * mean * coil_ohm_ * step_s;
   if (!summary_.landed()) summary_.peak_current_a = std::max(summary_.peak_current_a, current);
   if (!summary_.first_motion && state_.position_m > first_motion_m) {
-    const double part =
-        (state_.position_m - first_motion_m) / (state_.position_m - before.position_m);
-    summary_.first_motion = to_duration(time_s_ - part * step_s);
+    summary_.first_motion = instant_at(first_motion_m, before, step_s);
   }
+  note_flag(before, step_s);
+}
+
+/// When the plunger came past `position_m` in the step that has just been made: linear in it.
+base::Duration Stroke::instant_at(double position_m, const State& before, double step_s) const {
+  const double part = (state_.position_m - position_m) / (state_.position_m - before.position_m);
+  return to_duration(time_s_ - part * step_s);
+}
+
+void Stroke::note_flag(const State& before, double step_s) {
+  if (solenoid_.flag_m <= 0.0 || summary_.flag || summary_.landed()) return;
+  const double out_m = solenoid_.stroke_m - flag_leaves_before_m;
+  const double in_m = out_m - solenoid_.flag_m;
+  const auto passes = [&](double at_m) {
+    return before.position_m < at_m && state_.position_m >= at_m;
+  };
+  if (passes(in_m)) flag_in_ = instant_at(in_m, before, step_s);
+  if (passes(out_m) && flag_in_) summary_.flag = {*flag_in_, instant_at(out_m, before, step_s)};
 }
 
 void Stroke::handle_event() {

@@ -38,6 +38,7 @@ struct Solenoid {
   double clamp_v = 0.9;              ///< across the coil while its current decays, see coil.hpp
   double surface_restitution = 0.3;  ///< speed kept at the surface, 0 to below 1
   double back_restitution = 0.2;     ///< speed kept at the back stop, 0 to below 1
+  double flag_m = 0.0;               ///< width of a flag on the plunger; 0: none
 };
 
 /// Everything besides the solenoid itself that a tap depends on. Whole numbers: an exact key.
@@ -63,9 +64,18 @@ struct BackStopClick {
   double speed_m_s = 0.0;
 };
 
+/// The flag on the plunger passes its light barrier, on the way out. Instants count from the
+/// beginning of the pulse.
+struct FlagPassage {
+  base::Duration in{};
+  base::Duration out{};  ///< flag_leaves_before_m short of the surface
+};
+inline constexpr double flag_leaves_before_m = 0.2e-3;
+
 /// What one pulse does, from switching on until everything is at rest.
 struct TapSummary {
   std::optional<base::Duration> first_motion;  ///< 1 um away from the back stop
+  std::optional<FlagPassage> flag;             ///< it passed whole
   /// The tap, then re-strikes: bounces, or the field pulling the plunger back
   /// because the pulse is too long. Empty: it never landed.
   std::vector<TipContact> contacts;

@@ -1,0 +1,42 @@
+#include "app/live_session.hpp"
+
+#include <fmt/format.h>
+
+namespace plexor::app {
+
+LiveSession::LiveSession(const rig::RigFile& rig, const std::string& rig_file, bool lifted)
+    : name_(rig.name),
+      state_(rig),
+      warden_(rig_file),
+      rig_(rig, lifted, warden_.board()),
+      coil_(rig, state_),
+      sensors_(rig, rig_, [this] { return coil_.modelled_body_c(); }) {}
+
+bool LiveSession::arm(bool countdown) {
+  rig_.wait_until_ready();
+  const std::string ticket = state_.ticket_text();
+  const auto leave = ask_for_leave(name_, state_, countdown, stop_);
+  if (!leave) {
+    fmt::print(stderr, "Not armed; nothing was moved.\n");
+    return false;
+  }
+  if (leave->ends) ticket_ = ticket;
+  rig_.arm(leave->ends);
+  return true;
+}
+
+bool LiveSession::leave_stands() const {
+  return ticket_.empty() || state_.ticket_text() == ticket_;
+}
+
+void LiveSession::before_fire(const run::Fire& trial) {
+  if (!leave_stands()) rig_.take_leave_back("the arm ticket was taken back");
+  coil_.before(trial, trial.pulses.back().off() - rig_.now());
+}
+
+void LiveSession::end_in_order() {
+  rig_.stand_down();
+  if (rig_.coil_is_accounted_for()) coil_.end_in_order();
+}
+
+}  // namespace plexor::app

@@ -1,0 +1,53 @@
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "app/arming.hpp"
+#include "app/coil_keeper.hpp"
+#include "app/rig_state.hpp"
+#include "app/slow_sensors.hpp"
+#include "app/stop_signals.hpp"
+#include "app/warden_process.hpp"
+#include "run/live_rig.hpp"
+
+namespace plexor::app {
+
+/// A rig of kind lines, taken, beside its warden. Whatever taps in real time goes
+/// through here: run, tap, calibrate. The gate is inactive until arm, and after
+/// the session, however it ends.
+class LiveSession {
+ public:
+  /// Takes the lines and opens the ports. Throws base::RigFault with nothing energised.
+  LiveSession(const rig::RigFile& rig, const std::string& rig_file, bool lifted);
+
+  /// Waits until everything holds, asks for leave to tap, and arms. False if nobody gave
+  /// leave; `countdown` as in ask_for_leave. Throws base::RigFault with nothing energised.
+  [[nodiscard]] bool arm(bool countdown);
+
+  /// The arm ticket that gave leave is still there; with other leave, always.
+  [[nodiscard]] bool leave_stands() const;
+
+  /// Ends tapping, sees the gate inactive, and keeps the coil's past where it is known for sure.
+  void end_in_order();
+
+  [[nodiscard]] run::LiveRig& rig() { return rig_; }
+  [[nodiscard]] CoilKeeper& coil() { return coil_; }
+  [[nodiscard]] const RigState& state() const { return state_; }
+  [[nodiscard]] bool stop_requested() const { return stop_.requested(); }
+
+  /// For RunHooks::before_fire: keeps the coil's past, and takes leave back with its ticket [S73].
+  void before_fire(const run::Fire& trial);
+
+ private:
+  StopSignals stop_;
+  std::string name_;
+  RigState state_;
+  WardenProcess warden_;
+  run::LiveRig rig_;
+  CoilKeeper coil_;
+  SlowSensors sensors_;
+  std::string ticket_;  ///< the one that gave leave
+};
+
+}  // namespace plexor::app

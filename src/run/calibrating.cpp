@@ -1,0 +1,195 @@
+#include "run/calibrating.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include "base/error.hpp"
+#include "safety/limits.hpp"
+
+namespace plexor::run {
+
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr base::Duration first_pulse = 2ms;
+constexpr base::Duration search_step = 500us;
+/// Near the shortest pulse that lands, speed rises steeply.
+constexpr base::Duration fine_step = 200us;
+constexpr int fine_levels = 5;
+constexpr base::Duration coarse_step = 500us;
+constexpr int most_warming_taps = 9000;  // half an hour
+
+struct Spread {
+  double mean = 0.0;
+  double sd = 0.0;  ///< of the sample, n - 1
+};
+
+Spread spread_of(const std::vector<double>& values) {
+  const auto n = static_cast<double>(values.size());
+  Spread spread;
+  for (const double value : values) spread.mean += value / n;
+  double squares = 0.0;
+  for (const double value : values) squares += (value - spread.mean) * (value - spread.mean);
+  if (values.size() > 1) spread.sd = std::sqrt(squares / (n - 1.0));
+  return spread;
+}
+
+base::Duration nanoseconds(double value) { return base::Duration{std::llround(value)}; }
+
+Spread transit_ns_of(const DriveLevel& level) {
+  std::vector<double> values;
+  for (const HandTap& tap : level.taps) {
+    values.push_back(static_cast<double>(tap.transit().value().count()));
+  }
+  return spread_of(values);
+}
+
+Spread strike_m_s_of(const DriveLevel& level, double flag_m) {
+  std::vector<double> values;
+  for (const HandTap& tap : level.taps) values.push_back(tap.strike_m_s(flag_m).value());
+  return spread_of(values);
+}
+
+double mean_winding_c(const std::vector<DriveLevel>& levels) {
+  std::vector<double> values;
+  for (const DriveLevel& level : levels) {
+    if (!level.is_clean()) continue;
+    for (const HandTap& tap : level.taps) values.push_back(tap.winding_c);
+  }
+  return spread_of(values).mean;
+}
+
+}  // namespace
+
+bool DriveLevel::is_clean() const {
+  return !taps.empty() && std::all_of(taps.begin(), taps.end(), [](const HandTap& tap) {
+    return tap.contacts.size() == 1 && tap.covered;
+  });
+}
+
+bool DriveLevel::re_strikes() const {
+  return std::any_of(taps.begin(), taps.end(),
+                     [](const HandTap& tap) { return tap.contacts.size() > 1; });
+}
+
+rig::CalibrationPoint point_of(const DriveLevel& level, double flag_m) {
+  const Spread transit = transit_ns_of(level);
+  const Spread strike = strike_m_s_of(level, flag_m);
+  return {level.on_time,
+          {std::llround(strike.mean * 1e6)},
+          nanoseconds(transit.mean),
+          {static_cast<std::int64_t>(level.taps.size()), nanoseconds(transit.sd), strike.sd}};
+}
+
+std::optional<rig::CalibrationCurve> curve_of(const std::vector<DriveLevel>& levels, double flag_m,
+                                              double supply_v) {
+  rig::CalibrationCurve curve;
+  for (const DriveLevel& level : levels) {
+    if (!level.is_clean()) continue;
+    const rig::CalibrationPoint point = point_of(level, flag_m);
+    if (curve.points.empty() || point.strike > curve.points.back().strike) {
+      curve.points.push_back(point);
+    }
+  }
+  if (curve.points.size() < 2) return std::nullopt;
+  curve.conditions = {std::llround(mean_winding_c(levels) * 1e3), std::llround(supply_v * 1e3)};
+  return curve;
+}
+
+base::Duration pooled_transit_sd(const rig::CalibrationCurve& curve) {
+  double squares = 0.0;
+  double freedom = 0.0;
+  for (const rig::CalibrationPoint& point : curve.points) {
+    const auto sd_ns = static_cast<double>(point.repeatability.transit_sd.count());
+    const auto degrees = static_cast<double>(point.repeatability.taps - 1);
+    if (degrees <= 0.0) continue;
+    squares += degrees * sd_ns * sd_ns;
+    freedom += degrees;
+  }
+  return freedom > 0.0 ? nanoseconds(std::sqrt(squares / freedom)) : base::Duration{};
+}
+
+Calibrating::Calibrating(const rig::RigFile& rig, HandTapper& tapper, const Setting& setting,
+                         Teller tell)
+    : rig_(rig), tapper_(tapper), setting_(setting), tell_(std::move(tell)) {
+  if (!rig.speed_gate) throw base::RigFault("a calibration needs a speed gate");
+}
+
+/// One tap a level: what lands here may fail now and then, the levels that count come later.
+std::optional<base::Duration> Calibrating::shortest_that_lands() {
+  for (base::Duration on = first_pulse; on <= rig_.limits.max_pulse; on += search_step) {
+    const auto tap = tapper_.tap(on, setting_.between_taps);
+    if (!tap) return std::nullopt;
+    if (!tap->contacts.empty()) return on;
+  }
+  throw base::RigFault(
+      "no pulse up to the limit made contact: check supply, wiring of the gate, the contact "
+      "sensor and the way to the surface");
+}
+
+std::optional<DriveLevel> Calibrating::measure(base::Duration on_time) {
+  DriveLevel level{on_time, {}};
+  for (int i = 0; i < setting_.taps_per_level; ++i) {
+    auto tap = tapper_.tap(on_time, setting_.between_taps);
+    if (!tap) return std::nullopt;
+    level.taps.push_back(std::move(*tap));
+  }
+  tell_(level);
+  return level;
+}
+
+/// The next level is taken to be as much faster as this one was than the one before.
+bool Calibrating::next_may_break_a_limit(const std::vector<DriveLevel>& levels) const {
+  std::vector<double> strikes_m_s;
+  for (const DriveLevel& level : levels) {
+    if (level.is_clean()) {
+      strikes_m_s.push_back(strike_m_s_of(level, rig_.speed_gate->flag_m).mean);
+    }
+  }
+  if (strikes_m_s.empty()) return false;
+  const double last = strikes_m_s.back();
+  const double step = strikes_m_s.size() > 1 ? last - strikes_m_s[strikes_m_s.size() - 2] : last;
+  const base::StrikeSpeed next{std::llround((last + std::max(step, 0.0)) * 1e6)};
+  return safety::check_strike(rig_.limits, next).has_value();
+}
+
+std::optional<std::vector<DriveLevel>> Calibrating::sweep() {
+  const auto first = shortest_that_lands();
+  if (!first) return std::nullopt;
+  std::vector<DriveLevel> levels;
+  base::Duration on = std::max(*first - search_step, first_pulse);
+  while (on <= rig_.limits.max_pulse && !next_may_break_a_limit(levels)) {
+    auto level = measure(on);
+    if (!level) return std::nullopt;
+    const bool over = level->re_strikes();
+    levels.push_back(std::move(*level));
+    if (over) break;
+    const auto landed = std::count_if(levels.begin(), levels.end(),
+                                      [](const DriveLevel& one) { return one.is_clean(); });
+    on += landed < fine_levels ? fine_step : coarse_step;
+  }
+  return levels;
+}
+
+std::optional<std::vector<DriveLevel>> Calibrating::sweep_again(
+    const std::vector<DriveLevel>& before) {
+  std::vector<DriveLevel> levels;
+  for (const DriveLevel& known : before) {
+    if (known.re_strikes()) break;
+    auto level = measure(known.on_time);
+    if (!level) return std::nullopt;
+    levels.push_back(std::move(*level));
+  }
+  return levels;
+}
+
+bool Calibrating::warm_to(double winding_c, base::Duration on_time) {
+  for (int taps = 0; tapper_.winding_c() < winding_c && taps < most_warming_taps; ++taps) {
+    if (!tapper_.tap(on_time, rig_.limits.min_rest)) return false;
+  }
+  return true;
+}
+
+}  // namespace plexor::run
