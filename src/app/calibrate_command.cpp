@@ -6,12 +6,14 @@
 #include <cstdio>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <string>
 #include <utility>
 
 #include "app/arming.hpp"
 #include "app/commands.hpp"
 #include "app/live_session.hpp"
+#include "app/progress_bar.hpp"
 #include "app/rig_loading.hpp"
 #include "app/text_file.hpp"
 #include "base/error.hpp"
@@ -63,23 +65,22 @@ rig::Calibration kept(const Options& options) {
   return rig::parse_calibration(read_text_file(options.out), options.out);
 }
 
-void show(const run::DriveLevel& level, double flag_m) {
-  if (!level.is_clean()) {
-    const auto landed = std::count_if(level.taps.begin(), level.taps.end(),
-                                      [](const auto& tap) { return !tap.contacts.empty(); });
-    fmt::print("{:8.2f} ms  {}\n", base::to_ms(level.on_time),
-               level.re_strikes()
-                   ? "re-strikes: the calibration ends below"
-                   : fmt::format("left out: {} of {} taps landed and passed the gate", landed,
-                                 level.taps.size()));
+void show(const run::DriveLevel& level, const rig::SpeedGate& gate) {
+  const auto point = run::point_of(level, gate);
+  if (level.re_strikes()) {
+    fmt::print("{:8.2f} ms  re-strikes: the calibration ends below\n", base::to_ms(level.on_time));
+  } else if (!point) {
+    const auto seen = std::count_if(level.taps.begin(), level.taps.end(),
+                                    [&](const auto& tap) { return tap.strike_m_s(gate); });
+    fmt::print("{:8.2f} ms  left out: {} of {} taps landed and passed the gate{}\n",
+               base::to_ms(level.on_time), seen, level.taps.size(),
+               static_cast<std::size_t>(seen) == level.taps.size() ? ", with uneven strikes" : "");
   } else {
-    const auto one = run::point_of(level, flag_m);
-    fmt::print("{:8.2f} ms  {:.3f} m/s (sd {:.3f})  {:.2f} ms (sd {:.2f})  {:.1f} degC\n",
-               base::to_ms(one.on_time), base::to_m_s(one.strike), one.repeatability.strike_sd_m_s,
-               base::to_ms(one.transit), base::to_ms(one.repeatability.transit_sd),
-               level.taps.back().winding_c);
+    fmt::print("{:8.2f} ms  {:.3f} m/s (sd {:.3f})   {:.2f} ms (sd {:.2f})\n",
+               base::to_ms(point->on_time), base::to_m_s(point->strike),
+               point->repeatability.strike_sd_m_s, base::to_ms(point->transit),
+               base::to_ms(point->repeatability.transit_sd));
   }
-  std::fflush(stdout);
 }
 
 std::string today() {
@@ -108,23 +109,21 @@ class Calibration {
         tapper_(rig, {session.rig(), session.rig(), session.rig()}, session.coil().past(),
                 {.stop_requested = [&session] { return session.stop_requested(); },
                  .before_fire = [&session](const run::Fire& t) { session.before_fire(t); }}),
-        calibrating_(
-            rig, tapper_, {.taps_per_level = options.taps},
-            [this](const run::DriveLevel& level) { show(level, rig_.speed_gate->flag_m); }) {}
+        calibrating_(rig, tapper_, {.taps_per_level = options.taps}, [this](double share) {
+          if (bar_) bar_->show(share);
+        }) {}
 
   /// False if it was stopped: then nothing is written.
   bool measure() {
-    fmt::print("   drive    strike speed           transit              winding\n");
-    const auto levels = calibrating_.sweep();
-    if (!levels || !take(*levels)) return false;
-    if (options_.warm_to_c <= 0.0) return true;
-    const base::Duration warming = calibration_.curves.back().points.back().on_time;
-    fmt::print("Warming the coil to {} degC by tapping; this takes some minutes.\n",
-               options_.warm_to_c);
+    fmt::print("Looking for the drives that land once, from soft to hard.\n");
     std::fflush(stdout);
-    if (!calibrating_.warm_to(options_.warm_to_c, warming)) return false;
-    const auto warm = calibrating_.sweep_again(*levels);
-    return warm && take(*warm);
+    const auto drives = calibrating_.find_drives();
+    if (!drives || !take(*drives)) return false;
+    if (options_.warm_to_c <= 0.0) return true;
+    bar_.emplace("warming the coil by tapping");
+    const bool warm = calibrating_.warm_to(options_.warm_to_c, drives->back());
+    bar_.reset();
+    return warm && take(*drives);
   }
 
   void write() {
@@ -145,14 +144,22 @@ class Calibration {
   }
 
  private:
-  bool take(const std::vector<run::DriveLevel>& levels) {
+  bool take(const std::vector<base::Duration>& drives) {
+    bar_.emplace("measuring");
+    const auto levels = calibrating_.measure(drives);
+    bar_.reset();
+    if (!levels) return false;
+    fmt::print("   drive     strike speed           transit\n");
+    for (const run::DriveLevel& level : *levels) show(level, *rig_.speed_gate);
     const double supply_v = options_.supply_v > 0.0 ? options_.supply_v : rig_.coil.supply_v;
-    const auto curve = run::curve_of(levels, rig_.speed_gate->flag_m, supply_v);
+    const auto curve = run::curve_of(*levels, *rig_.speed_gate, supply_v);
     if (!curve) {
       throw base::RigFault(
           "fewer than two drive levels landed each time, once, and past the speed gate: nothing "
           "is written; look at the taps above");
     }
+    fmt::print("winding at {:.1f} degC, supply {:.2f} V\n",
+               static_cast<double>(curve->conditions.coil_mdegc) / 1e3, supply_v);
     calibration_.transit_sd = std::max(calibration_.transit_sd, run::pooled_transit_sd(*curve));
     put(calibration_, *curve);
     return true;
@@ -162,6 +169,7 @@ class Calibration {
   const rig::RigFile& rig_;
   rig::Calibration calibration_;
   run::HandTapper tapper_;
+  std::optional<ProgressBar> bar_;
   run::Calibrating calibrating_;
 };
 

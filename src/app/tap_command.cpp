@@ -46,7 +46,7 @@ base::Duration drive_of(const Options& options, const rig::RigFile& rig, double 
 
 std::string strike_text(const run::HandTap& tap, const rig::RigFile& rig) {
   if (!rig.speed_gate) return "";
-  const auto strike_m_s = tap.strike_m_s(rig.speed_gate->flag_m);
+  const auto strike_m_s = tap.strike_m_s(*rig.speed_gate);
   return strike_m_s ? fmt::format(", {:.3f} m/s", *strike_m_s) : ", not seen by the speed gate";
 }
 

@@ -113,7 +113,8 @@ void refuse_shared_lines(const TableReader& reader, const RigFile& rig) {
 }
 
 SpeedGate read_speed_gate(TableReader reader) {
-  const SpeedGate gate{read_wire(reader, "line"), reader.number("flag_mm", {0.2, 20.0}) * 1e-3};
+  const SpeedGate gate{read_wire(reader, "line"), reader.number("flag_mm", {0.2, 20.0}) * 1e-3,
+                       reader.number("to_contact_mm", {0.1, 20.0}) * 1e-3};
   reader.finish();
   return gate;
 }
@@ -279,6 +280,14 @@ RigFile parse_rig(std::string_view text, const std::string& file_name,
   (void)file.has("simulated");  // src/virtual reads it
   file.finish();
   return rig;
+}
+
+double SpeedGate::speed_m_s(base::Duration covered, base::Duration left_to_contact) const {
+  const double first_s = base::to_s(covered);
+  const double last_s = base::to_s(left_to_contact);
+  const double first_m_s = flag_m / first_s;
+  const double last_m_s = to_contact_m / last_s;
+  return last_m_s + (last_m_s - first_m_s) * last_s / (first_s + last_s);
 }
 
 std::string_view to_text(ContactKind kind) {

@@ -41,10 +41,16 @@ struct Contact {
   [[nodiscard]] bool only_confirms() const { return kind == ContactKind::pickup; }
 };
 
-/// A flag on the plunger that passes a light barrier just before contact, for calibration.
+/// A flag on the plunger that passes a light barrier shortly before contact, for calibration.
 struct SpeedGate {
-  safety::Wire wire;    ///< active while the flag covers the barrier
-  double flag_m = 0.0;  ///< width of the flag, along its way
+  safety::Wire wire;          ///< active while the flag covers the barrier
+  double flag_m = 0.0;        ///< width of the flag, along its way
+  double to_contact_m = 0.0;  ///< from where the flag leaves the barrier to where the tip touches
+
+  /// Speed at contact from when the flag was in the barrier: the derivative at contact of the
+  /// parabola through the three known places (Lagrange's formula for three points).
+  /// Both durations positive.
+  [[nodiscard]] double speed_m_s(base::Duration covered, base::Duration left_to_contact) const;
 };
 
 /// A device under test, as far as the controller knows it.

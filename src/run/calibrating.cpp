@@ -17,9 +17,10 @@ constexpr base::Duration first_pulse = 2ms;
 constexpr base::Duration search_step = 500us;
 /// Near the shortest pulse that lands, speed rises steeply.
 constexpr base::Duration fine_step = 200us;
-constexpr int fine_levels = 5;
+constexpr std::size_t fine_levels = 6;
 constexpr base::Duration coarse_step = 500us;
 constexpr int most_warming_taps = 9000;  // half an hour
+constexpr double most_strike_cv = 0.1;
 
 struct Spread {
   double mean = 0.0;
@@ -38,24 +39,9 @@ Spread spread_of(const std::vector<double>& values) {
 
 base::Duration nanoseconds(double value) { return base::Duration{std::llround(value)}; }
 
-Spread transit_ns_of(const DriveLevel& level) {
-  std::vector<double> values;
-  for (const HandTap& tap : level.taps) {
-    values.push_back(static_cast<double>(tap.transit().value().count()));
-  }
-  return spread_of(values);
-}
-
-Spread strike_m_s_of(const DriveLevel& level, double flag_m) {
-  std::vector<double> values;
-  for (const HandTap& tap : level.taps) values.push_back(tap.strike_m_s(flag_m).value());
-  return spread_of(values);
-}
-
 double mean_winding_c(const std::vector<DriveLevel>& levels) {
   std::vector<double> values;
   for (const DriveLevel& level : levels) {
-    if (!level.is_clean()) continue;
     for (const HandTap& tap : level.taps) values.push_back(tap.winding_c);
   }
   return spread_of(values).mean;
@@ -63,34 +49,38 @@ double mean_winding_c(const std::vector<DriveLevel>& levels) {
 
 }  // namespace
 
-bool DriveLevel::is_clean() const {
-  return !taps.empty() && std::all_of(taps.begin(), taps.end(), [](const HandTap& tap) {
-    return tap.contacts.size() == 1 && tap.covered;
-  });
-}
-
 bool DriveLevel::re_strikes() const {
   return std::any_of(taps.begin(), taps.end(),
                      [](const HandTap& tap) { return tap.contacts.size() > 1; });
 }
 
-rig::CalibrationPoint point_of(const DriveLevel& level, double flag_m) {
-  const Spread transit = transit_ns_of(level);
-  const Spread strike = strike_m_s_of(level, flag_m);
-  return {level.on_time,
-          {std::llround(strike.mean * 1e6)},
-          nanoseconds(transit.mean),
-          {static_cast<std::int64_t>(level.taps.size()), nanoseconds(transit.sd), strike.sd}};
+std::optional<rig::CalibrationPoint> point_of(const DriveLevel& level, const rig::SpeedGate& gate) {
+  std::vector<double> strikes_m_s;
+  std::vector<double> transits_ns;
+  for (const HandTap& tap : level.taps) {
+    const auto strike_m_s = tap.strike_m_s(gate);
+    if (!strike_m_s) return std::nullopt;
+    strikes_m_s.push_back(*strike_m_s);
+    transits_ns.push_back(static_cast<double>(tap.transit()->count()));
+  }
+  const Spread strike = spread_of(strikes_m_s);
+  const Spread transit = spread_of(transits_ns);
+  if (!(strike.mean > 0.0) || strike.sd > most_strike_cv * strike.mean) return std::nullopt;
+  return rig::CalibrationPoint{
+      level.on_time,
+      {std::llround(strike.mean * 1e6)},
+      nanoseconds(transit.mean),
+      {static_cast<std::int64_t>(level.taps.size()), nanoseconds(transit.sd), strike.sd}};
 }
 
-std::optional<rig::CalibrationCurve> curve_of(const std::vector<DriveLevel>& levels, double flag_m,
-                                              double supply_v) {
+std::optional<rig::CalibrationCurve> curve_of(const std::vector<DriveLevel>& levels,
+                                              const rig::SpeedGate& gate, double supply_v) {
   rig::CalibrationCurve curve;
   for (const DriveLevel& level : levels) {
-    if (!level.is_clean()) continue;
-    const rig::CalibrationPoint point = point_of(level, flag_m);
-    if (curve.points.empty() || point.strike > curve.points.back().strike) {
-      curve.points.push_back(point);
+    if (level.re_strikes()) break;
+    const auto point = point_of(level, gate);
+    if (point && (curve.points.empty() || point->strike > curve.points.back().strike)) {
+      curve.points.push_back(*point);
     }
   }
   if (curve.points.size() < 2) return std::nullopt;
@@ -117,7 +107,6 @@ Calibrating::Calibrating(const rig::RigFile& rig, HandTapper& tapper, const Sett
   if (!rig.speed_gate) throw base::RigFault("a calibration needs a speed gate");
 }
 
-/// One tap a level: what lands here may fail now and then, the levels that count come later.
 std::optional<base::Duration> Calibrating::shortest_that_lands() {
   for (base::Duration on = first_pulse; on <= rig_.limits.max_pulse; on += search_step) {
     const auto tap = tapper_.tap(on, setting_.between_taps);
@@ -129,25 +118,8 @@ std::optional<base::Duration> Calibrating::shortest_that_lands() {
       "sensor and the way to the surface");
 }
 
-std::optional<DriveLevel> Calibrating::measure(base::Duration on_time) {
-  DriveLevel level{on_time, {}};
-  for (int i = 0; i < setting_.taps_per_level; ++i) {
-    auto tap = tapper_.tap(on_time, setting_.between_taps);
-    if (!tap) return std::nullopt;
-    level.taps.push_back(std::move(*tap));
-  }
-  tell_(level);
-  return level;
-}
-
-/// The next level is taken to be as much faster as this one was than the one before.
-bool Calibrating::next_may_break_a_limit(const std::vector<DriveLevel>& levels) const {
-  std::vector<double> strikes_m_s;
-  for (const DriveLevel& level : levels) {
-    if (level.is_clean()) {
-      strikes_m_s.push_back(strike_m_s_of(level, rig_.speed_gate->flag_m).mean);
-    }
-  }
+/// The next drive is taken to strike as much faster as this one does than the one before.
+bool Calibrating::next_may_break_a_limit(const std::vector<double>& strikes_m_s) const {
   if (strikes_m_s.empty()) return false;
   const double last = strikes_m_s.back();
   const double step = strikes_m_s.size() > 1 ? last - strikes_m_s[strikes_m_s.size() - 2] : last;
@@ -155,39 +127,47 @@ bool Calibrating::next_may_break_a_limit(const std::vector<DriveLevel>& levels) 
   return safety::check_strike(rig_.limits, next).has_value();
 }
 
-std::optional<std::vector<DriveLevel>> Calibrating::sweep() {
+std::optional<std::vector<base::Duration>> Calibrating::find_drives() {
   const auto first = shortest_that_lands();
   if (!first) return std::nullopt;
-  std::vector<DriveLevel> levels;
+  std::vector<base::Duration> drives;
+  std::vector<double> strikes_m_s;
   base::Duration on = std::max(*first - search_step, first_pulse);
-  while (on <= rig_.limits.max_pulse && !next_may_break_a_limit(levels)) {
-    auto level = measure(on);
-    if (!level) return std::nullopt;
-    const bool over = level->re_strikes();
-    levels.push_back(std::move(*level));
-    if (over) break;
-    const auto landed = std::count_if(levels.begin(), levels.end(),
-                                      [](const DriveLevel& one) { return one.is_clean(); });
-    on += landed < fine_levels ? fine_step : coarse_step;
+  while (on <= rig_.limits.max_pulse && !next_may_break_a_limit(strikes_m_s)) {
+    const auto tap = tapper_.tap(on, setting_.between_taps);
+    if (!tap) return std::nullopt;
+    if (tap->contacts.size() > 1) break;
+    if (!tap->contacts.empty()) drives.push_back(on);
+    if (const auto strike = tap->strike_m_s(*rig_.speed_gate)) strikes_m_s.push_back(*strike);
+    on += drives.size() < fine_levels ? fine_step : coarse_step;
   }
-  return levels;
+  return drives;
 }
 
-std::optional<std::vector<DriveLevel>> Calibrating::sweep_again(
-    const std::vector<DriveLevel>& before) {
+std::optional<std::vector<DriveLevel>> Calibrating::measure(
+    const std::vector<base::Duration>& drives) {
   std::vector<DriveLevel> levels;
-  for (const DriveLevel& known : before) {
-    if (known.re_strikes()) break;
-    auto level = measure(known.on_time);
-    if (!level) return std::nullopt;
-    levels.push_back(std::move(*level));
+  for (const base::Duration on : drives) levels.push_back({on, {}});
+  const auto whole = static_cast<double>(drives.size()) * setting_.taps_per_level;
+  double done = 0.0;
+  for (int round = 0; round < setting_.taps_per_level; ++round) {
+    for (DriveLevel& level : levels) {
+      auto tap = tapper_.tap(level.on_time, setting_.between_taps);
+      if (!tap) return std::nullopt;
+      level.taps.push_back(std::move(*tap));
+      tell_(++done / whole);
+    }
+    std::reverse(levels.begin(), levels.end());
   }
+  if (setting_.taps_per_level % 2 != 0) std::reverse(levels.begin(), levels.end());
   return levels;
 }
 
 bool Calibrating::warm_to(double winding_c, base::Duration on_time) {
+  const double from_c = tapper_.winding_c();
   for (int taps = 0; tapper_.winding_c() < winding_c && taps < most_warming_taps; ++taps) {
     if (!tapper_.tap(on_time, rig_.limits.min_rest)) return false;
+    tell_((tapper_.winding_c() - from_c) / (winding_c - from_c));
   }
   return true;
 }

@@ -27,9 +27,11 @@ std::optional<base::Duration> HandTap::transit() const {
   return contacts.front() - actual.on;
 }
 
-std::optional<double> HandTap::strike_m_s(double flag_m) const {
-  if (!covered || *covered <= base::Duration{}) return std::nullopt;
-  return flag_m / base::to_s(*covered);
+std::optional<double> HandTap::strike_m_s(const rig::SpeedGate& speed_gate) const {
+  if (!gate || contacts.empty()) return std::nullopt;
+  const base::Duration left_to_contact = contacts.front() - gate->at;
+  if (gate->covered <= base::Duration{} || left_to_contact <= base::Duration{}) return std::nullopt;
+  return speed_gate.speed_m_s(gate->covered, left_to_contact);
 }
 
 HandTapper::HandTapper(const rig::RigFile& rig, RigPorts ports, const safety::CoilPast& past,
@@ -74,7 +76,7 @@ void HandTapper::take(const rig::Observation& observation, HandTap* tap) {
   } else if (const auto* contact = std::get_if<rig::ContactSensed>(&observation)) {
     tap->contacts.push_back(contact->at);
   } else if (const auto* passed = std::get_if<rig::GatePassed>(&observation)) {
-    if (!tap->covered) tap->covered = passed->covered;  // later passages are the way back
+    if (!tap->gate) tap->gate = *passed;  // later passages are the way back
   } else if (const auto* event = std::get_if<base::Event>(&observation)) {
     tap->heard.push_back(*event);
   }

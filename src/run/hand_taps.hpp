@@ -13,16 +13,16 @@ namespace plexor::run {
 
 /// What one tap by hand did.
 struct HandTap {
-  base::Pulse actual;                     ///< as it was given
-  double winding_c = 0.0;                 ///< modelled, when it began
-  std::vector<base::Instant> contacts;    ///< as sensed, in time order
-  std::optional<base::Duration> covered;  ///< how long the flag covered the speed gate
-  std::vector<base::Event> heard;         ///< what devices reported meanwhile
+  base::Pulse actual;                   ///< as it was given
+  double winding_c = 0.0;               ///< modelled, when it began
+  std::vector<base::Instant> contacts;  ///< as sensed, in time order
+  std::optional<rig::GatePassed> gate;  ///< the flag on its way out
+  std::vector<base::Event> heard;       ///< what devices reported meanwhile
 
   /// From the pulse's beginning to the first contact.
   [[nodiscard]] std::optional<base::Duration> transit() const;
-  /// Mean speed of the flag through the gate, just before contact.
-  [[nodiscard]] std::optional<double> strike_m_s(double flag_m) const;
+  /// Speed at contact by the speed gate; nothing if gate or contact did not see it.
+  [[nodiscard]] std::optional<double> strike_m_s(const rig::SpeedGate& gate) const;
 };
 
 /// Taps one pulse after the other outside of a run: for bring-up and calibration.

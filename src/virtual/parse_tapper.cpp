@@ -26,7 +26,10 @@ physics::Solenoid read_solenoid(TableReader& in, const rig::RigFile& rig) {
   physics::Solenoid solenoid;
   solenoid.resistance_20c_ohm = rig.coil.resistance_20c_ohm;
   solenoid.moving_mass_kg = rig.limits.moving_mass_kg;
-  if (rig.speed_gate) solenoid.flag_m = rig.speed_gate->flag_m;
+  if (rig.speed_gate) {
+    solenoid.flag_m = rig.speed_gate->flag_m;
+    solenoid.flag_to_surface_m = rig.speed_gate->to_contact_m;
+  }
   solenoid.leakage_h = in.number_or("leakage_mh", {0.01, 1000}, 5.0) / 1e3;
   solenoid.gap_inductance_h_m = in.number_or("gap_inductance_mh_mm", {0.1, 100'000}, 250.0) / 1e6;
   solenoid.closed_gap_m = in.number_or("closed_gap_mm", {0.01, 50}, 2.0) / 1e3;

@@ -82,10 +82,12 @@ Stroke Tapper::stroke_of(const base::Pulse& pulse) {
       stroke.contacts.push_back(arrival(contact.at, contact.speed_m_s));
     }
   }
-  if (at_home && tap.flag && !is_turn(pulses_, settings_.miss_every)) {
-    const double covered_ns = base::to_s(tap.flag->out - tap.flag->in) * 1e9 / speed_scale;
-    stroke.flag = {pulse.on + std::max(tap.flag->out + shift, Duration{1}),
-                   Duration{static_cast<Duration::rep>(covered_ns)}};
+  if (tap.flag && !stroke.contacts.empty()) {  // on its way to the first contact
+    const auto scaled = [&](Duration length) {
+      return Duration{static_cast<Duration::rep>(base::to_s(length) * 1e9 / speed_scale)};
+    };
+    stroke.flag = {stroke.contacts.front().at - scaled(tap.contacts.front().at - tap.flag->out),
+                   scaled(tap.flag->out - tap.flag->in)};
   }
   if (at_home && tap.click) stroke.click = arrival(tap.click->at, tap.click->speed_m_s);
   const double power_w =

@@ -338,6 +338,47 @@ class Ends(LiveTestCase):
         self.assertEqual(code, 3, said)
         self.assertFalse(self.out.exists(), "no leave by itself")
 
+    def test_a_ticket_taken_back_ends_the_leave_of_a_run_under_way(self):  # [S73]
+        self.simulate()
+        self.give_ticket()
+        run = self.start_run()
+        self.wait_for_taps(run)
+        revoke = self.start("arm", "--rig", self.rig, "--revoke")
+        self.assertEqual(revoke.end(), 0, revoke.said())
+        self.assertEqual(run.end(), 4, run.said())
+        self.assertEqual([r["reason"] for r in self.records("leave-ended")], ["the arm ticket was taken back"])
+        self.assert_in_order()
+
+    def test_taps_by_hand_say_what_was_measured(self):
+        self.simulate()
+        tap = self.start("tap", "--rig", self.rig, "--strike-m-s", "0.8", "--count", "2", "--every-ms", "700",
+                         "--arm")
+        self.assertEqual(tap.end(), 0, tap.said())
+        self.assertRegex(tap.said(), r"tap 2: on for 1\d\.\d+ ms, contact after 1\d\.\d+ ms, 0\.\d+ m/s")
+        self.assert_in_order()
+        self.assertIn("taps = 2\n", text_of(self.folder / "chip-coil.toml"))
+
+    def test_taps_by_hand_keep_to_the_limits_and_to_leave(self):  # [S1] [S72]
+        self.simulate()
+        for arguments, code, part in [(("--on-ms", "31", "--arm"), 3, "30 ms would fit"),
+                                      (("--strike-m-s", "9", "--arm"), 2, "energy"),
+                                      (("--on-ms", "12"), 3, "nobody is at the terminal")]:
+            with self.subTest(arguments):
+                tap = self.start("tap", "--rig", self.rig, *arguments)
+                self.assertEqual(tap.end(), code, tap.said())
+                self.assert_one_message(tap.said(), part)
+                self.assertFalse(self.is_high(GATE))
+        self.assertIn("taps = 0\n", text_of(self.folder / "chip-coil.toml"))
+
+    def test_a_calibration_that_was_stopped_writes_nothing(self):
+        self.simulate()
+        calibrate = self.start("calibrate", "--rig", self.rig, "--out", "new.toml", "--arm")
+        self.assertTrue(calibrate.hears("Looking for the drives"), calibrate.said())
+        calibrate.process.send_signal(signal.SIGINT)
+        self.assertEqual(calibrate.end(), 4, calibrate.said())
+        self.assertFalse((self.folder / "new.toml").exists())
+        self.assert_in_order()
+
     def test_a_stop_after_a_trip_does_not_save_the_ticket(self):  # [S66]
         self.simulate()
         self.give_ticket()

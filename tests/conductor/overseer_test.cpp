@@ -190,6 +190,14 @@ TEST(Overseer, ALidThatClosesAgainGivesNothingBack) {  // [S4] [S70]
   EXPECT_EQ(bench.overseer.state(), InterlockState::tripped);
 }
 
+TEST(Overseer, LeaveThatIsTakenBackEndsThePermitAndIsNoTrip) {  // [S73] [S70]
+  Bench bench;
+  bench.begin_trial();
+  bench.overseer.take_leave_back("the arm ticket was taken back");
+  bench.expect_ended("the arm ticket was taken back", false);
+  EXPECT_NE(bench.overseer.state(), InterlockState::tripped);
+}
+
 TEST(Overseer, ASilentWardenTakesThePermitAndIsNamed) {  // [S3] [S70]
   Bench bench;
   bench.begin_trial();

@@ -36,6 +36,17 @@ struct AsText {
 rig::RigFile workshop_rig() {
   rig::RigFile rig;
   rig.name = "workshop";
+  rig.limits.max_pulse = 30ms;
+  rig.limits.min_rest = 40ms;
+  rig.limits.duty_percent = 25;
+  rig.limits.duty_span = 300s;
+  rig.limits.max_on_in_span = 75s;
+  rig.limits.max_coil_c = 105;
+  rig.limits.coil_margin_k = 15;
+  rig.limits.max_energy_j = 50e-3;
+  rig.limits.max_tip_pressure_pa = 50e4;
+  rig.limits.tip_diameter_m = 10e-3;
+  rig.limits.seated_force_n = 28.6;
   rig.contact.kind = rig::ContactKind::tip_switch;
   rig.limits.moving_mass_kg = 0.012;
   rig.coil = {.supply_v = 12,

@@ -198,7 +198,7 @@ base::Duration Stroke::instant_at(double position_m, const State& before, double
 
 void Stroke::note_flag(const State& before, double step_s) {
   if (solenoid_.flag_m <= 0.0 || summary_.flag || summary_.landed()) return;
-  const double out_m = solenoid_.stroke_m - flag_leaves_before_m;
+  const double out_m = solenoid_.stroke_m - solenoid_.flag_to_surface_m;
   const double in_m = out_m - solenoid_.flag_m;
   const auto passes = [&](double at_m) {
     return before.position_m < at_m && state_.position_m >= at_m;

@@ -39,6 +39,7 @@ struct Solenoid {
   double surface_restitution = 0.3;  ///< speed kept at the surface, 0 to below 1
   double back_restitution = 0.2;     ///< speed kept at the back stop, 0 to below 1
   double flag_m = 0.0;               ///< width of a flag on the plunger; 0: none
+  double flag_to_surface_m = 0.0;    ///< left of the stroke when it leaves its light barrier
 };
 
 /// Everything besides the solenoid itself that a tap depends on. Whole numbers: an exact key.
@@ -68,9 +69,8 @@ struct BackStopClick {
 /// beginning of the pulse.
 struct FlagPassage {
   base::Duration in{};
-  base::Duration out{};  ///< flag_leaves_before_m short of the surface
+  base::Duration out{};
 };
-inline constexpr double flag_leaves_before_m = 0.2e-3;
 
 /// What one pulse does, from switching on until everything is at rest.
 struct TapSummary {
