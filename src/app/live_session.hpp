@@ -36,7 +36,7 @@ class LiveSession {
   [[nodiscard]] const RigState& state() const { return state_; }
   [[nodiscard]] bool stop_requested() const { return stop_.requested(); }
 
-  /// For RunHooks::before_fire: keeps the coil's past, and takes leave back with its ticket [S73].
+  /// For RunHooks::before_fire: keeps the coil's past, and takes leave back with its ticket [S75].
   void before_fire(const run::Fire& trial);
 
  private:

@@ -64,7 +64,7 @@ class Overseer {
   /// The epoch under which the trial's pulses may be given; nothing where none may be.
   [[nodiscard]] std::optional<std::uint64_t> begin_trial();
   void end_trial();
-  /// Leave is taken back, and whoever waits for pulses is told why. [S73]
+  /// Leave is taken back, and whoever waits for pulses is told why. [S75]
   void take_leave_back(const std::string& reason);
   /// Takes leave and power. Possible always. [S7]
   void disarm();

@@ -338,7 +338,7 @@ class Ends(LiveTestCase):
         self.assertEqual(code, 3, said)
         self.assertFalse(self.out.exists(), "no leave by itself")
 
-    def test_a_ticket_taken_back_ends_the_leave_of_a_run_under_way(self):  # [S73]
+    def test_a_ticket_taken_back_ends_the_leave_of_a_run_under_way(self):  # [S75]
         self.simulate()
         self.give_ticket()
         run = self.start_run()

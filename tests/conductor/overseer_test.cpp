@@ -190,7 +190,7 @@ TEST(Overseer, ALidThatClosesAgainGivesNothingBack) {  // [S4] [S70]
   EXPECT_EQ(bench.overseer.state(), InterlockState::tripped);
 }
 
-TEST(Overseer, LeaveThatIsTakenBackEndsThePermitAndIsNoTrip) {  // [S73] [S70]
+TEST(Overseer, LeaveThatIsTakenBackEndsThePermitAndIsNoTrip) {  // [S75] [S70]
   Bench bench;
   bench.begin_trial();
   bench.overseer.take_leave_back("the arm ticket was taken back");
