@@ -94,6 +94,15 @@ void drop_ticket_after_fault(const journal::Ended& ended, const RigState& state)
   if (ended.reason == journal::Ended::Reason::fault) state.drop_ticket();
 }
 
+/// What makes pulses late costs trials, and can be mended.
+void warn_of(const std::vector<rig::Finding>& scheduling) {
+  for (const rig::Finding& finding : scheduling) {
+    if (finding.state == rig::Finding::State::good) continue;
+    fmt::print(stderr, "WARNING: {}: {}{}{}\n", finding.subject, finding.found,
+               finding.remedy.empty() ? "" : "; ", finding.remedy);
+  }
+}
+
 run::RunFolder conduct(const Job& job, const RunOptions& options, run::LiveRig& rig,
                        CoilKeeper& coil, const RigState& state, const StopSignals& stop) {
   BegunRun begun = begin_run(job, options, segment_of(rig));
@@ -128,6 +137,7 @@ std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options
   const RigState state(job.rig);
   const WardenProcess warden(job.rig_file);
   run::LiveRig rig(job.rig, options.lifted, warden.board());
+  warn_of(rig.scheduling());
   CoilKeeper coil(job, state);
   const SlowSensors sensors(job.rig, rig, [&coil] { return coil.modelled_body_c(); });
   rig.wait_until_ready();

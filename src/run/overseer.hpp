@@ -8,6 +8,7 @@
 
 #include "lines/lines.hpp"
 #include "rig/ports.hpp"
+#include "run/inheriting_mutex.hpp"
 #include "run/live_clock.hpp"
 #include "safety/board.hpp"
 #include "safety/interlock.hpp"
@@ -96,7 +97,7 @@ class Overseer {
   safety::Permit permit_;
   std::atomic<bool> heartbeat_held_ = false;
 
-  mutable std::mutex mutex_;  // of all that follows
+  mutable InheritingMutex mutex_;  // of all that follows; the pulse thread takes it before an edge
   safety::Interlock interlock_;
   bool armed_ = false;  ///< and not yet told that leave has ended
   bool failed_ = false;

@@ -18,6 +18,8 @@ using namespace std::chrono_literals;
 constexpr base::Duration tick = 5ms;
 /// While it waits it looks up this often, to notice that it is to stop.
 constexpr base::Duration longest_nap = 1ms;
+/// A line that took longer to write changed at some time that is not known well enough.
+constexpr base::Duration sharp_edge = 50us;
 /// What the thread may take to obey, its machine being busy.
 constexpr base::Duration patience = 500ms;
 
@@ -32,7 +34,10 @@ PulseThread::PulseThread(std::unique_ptr<lines::Lines> gate, const safety::Limit
       tell_(std::move(tell)),
       next_tick_(lines::kernel_now()),
       rested_at_(next_tick_) {
-  thread_ = std::thread([this] { live(); });
+  std::promise<std::vector<rig::Finding>> scheduled;
+  auto scheduling = scheduled.get_future();
+  thread_ = std::thread(&PulseThread::live, this, std::move(scheduled));
+  scheduling_ = scheduling.get();
 }
 
 PulseThread::~PulseThread() {
@@ -64,10 +69,16 @@ bool PulseThread::cut() noexcept {
   return true;
 }
 
-void PulseThread::live() noexcept {
+void PulseThread::live(std::promise<std::vector<rig::Finding>> scheduled) noexcept {
   pthread_setname_np(pthread_self(), "pulses");  // for whoever looks at the process
+  RealTime real_time;
+  scheduled.set_value(real_time.findings());
   while (!over_) {
-    if (slot_ == Slot::queued) give_trial();
+    if (slot_ == Slot::queued) {
+      real_time.keep_awake(true);
+      give_trial();
+      real_time.keep_awake(false);
+    }
     tick_if_due(lines::kernel_now());
     lines::kernel_nap(longest_nap);
   }
@@ -85,26 +96,32 @@ void PulseThread::give_trial() {
 }
 
 void PulseThread::give(std::uint32_t tap) {
-  const KernelInstant on = lines::kernel_now();
+  const KernelInstant begin = lines::kernel_now();
+  if (begin < rested_at_ || !overseer_.pulse_begins(begin, epoch_)) return;
+  const KernelInstant on = lines::kernel_now();  // the permit may have had to be waited for
   const KernelInstant off = on + std::min(pulses_[tap].on_time, limits_.max_pulse);
-  if (on < rested_at_ || !overseer_.pulse_begins(on, epoch_)) return;
-  if (!gate_->try_set(0, Level::active)) overseer_.fail("the gate could not be driven");
+  const bool driven = gate_->try_set(0, Level::active);
+  const KernelInstant on_at_the_latest = lines::kernel_now();
+  if (!driven) overseer_.fail("the gate could not be driven");
   (void)wait_until(off);
-  drive_inactive();
-  const KernelInstant ended = lines::kernel_now();
+  const KernelInstant ended = drive_inactive();
   rested_at_ = ended + limits_.min_rest;
   overseer_.pulse_ends(ended);
-  tell_({tap, {clock_.of(on), ended - on}});
+  // Held up in the very edge, it began at some time between: told is how late, and how long, at
+  // most.
+  const bool is_sharp = on_at_the_latest - on <= sharp_edge;
+  tell_({tap, {clock_.of(is_sharp ? on : on_at_the_latest), ended - on}});
 }
 
-/// Until the line has been seen inactive; meanwhile the power is taken.
-void PulseThread::drive_inactive() {
+/// Until the line has been seen inactive; meanwhile the power is taken. Returns when it was driven.
+KernelInstant PulseThread::drive_inactive() {
   for (int tries = 0;; ++tries) {
     const bool driven = gate_->try_set(0, Level::inactive);
-    if (driven && gate_->try_get(0) == Level::inactive) return;
+    const KernelInstant at = lines::kernel_now();
+    if (driven && gate_->try_get(0) == Level::inactive) return at;
     overseer_.fail(driven ? "the gate reads active after it was switched off"
                           : "the gate could not be switched off");
-    if (over_ && tries > 100) return;  // it is let go anyway; the warden has taken the power
+    if (over_ && tries > 100) return at;  // it is let go anyway; the warden has taken the power
     tick_if_due(lines::kernel_now());
     lines::kernel_nap(longest_nap);
   }
@@ -113,11 +130,12 @@ void PulseThread::drive_inactive() {
 /// False if it is to stop before.
 bool PulseThread::wait_until(KernelInstant at) {
   for (;;) {
-    if (cut_) return false;
     const KernelInstant now = lines::kernel_now();
+    if (cut_) return false;  // looked at last: one that came before `at` is always seen
     if (now >= at) return true;
+    if (at - now <= spin) continue;
     tick_if_due(now);
-    lines::kernel_sleep_until(std::min(at, now + longest_nap));
+    lines::kernel_sleep_until(std::min(at - spin, now + longest_nap));
   }
 }
 
