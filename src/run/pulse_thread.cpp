@@ -16,7 +16,7 @@ using lines::Level;
 using namespace std::chrono_literals;
 
 constexpr base::Duration tick = 5ms;
-/// While it waits it looks up this often, to notice that it is to stop.
+/// While it waits for an edge it looks up this often, to notice that it is to stop.
 constexpr base::Duration longest_nap = 1ms;
 /// A line that took longer to write changed at some time that is not known well enough.
 constexpr base::Duration sharp_edge = 50us;
@@ -80,7 +80,7 @@ void PulseThread::live(std::promise<std::vector<rig::Finding>> scheduled) noexce
       real_time.keep_awake(false);
     }
     tick_if_due(lines::kernel_now());
-    lines::kernel_nap(longest_nap);
+    lines::kernel_sleep_until(next_tick_);  // a trial is queued long before its first pulse
   }
   drive_inactive();
 }

@@ -15,6 +15,7 @@
 #include "base/sanitized.hpp"
 #include "conductor/without_rights.hpp"
 #include "lines/line_bench.hpp"
+#include "run/inheriting_mutex.hpp"
 #include "safety/board.hpp"
 #include "safety/confinement.hpp"
 #include "safety/warden.hpp"
@@ -192,6 +193,52 @@ TEST(RealTime, AThreadThatLoopsDoesNotKeepTheWardenFromTakingThePower) {  // [S7
     EXPECT_FALSE(beside.board.warden().powered);
     EXPECT_EQ(beside.board.warden().tripped, safety::WardenCause::heartbeat_missing);
   });
+}
+
+/// To a core and a priority that are not RealTime's.
+void be(std::size_t core, int priority) {
+  cpu_set_t alone;
+  CPU_ZERO(&alone);
+  CPU_SET(core, &alone);
+  sched_setaffinity(0, sizeof alone, &alone);
+  const sched_param parameters{.sched_priority = priority};
+  sched_setscheduler(0, priority > 0 ? SCHED_FIFO : SCHED_OTHER, &parameters);
+}
+
+TEST(InheritingMutex, ItsHolderRunsOnForAnUrgentThreadThatWaitsForIt) {
+  bool has_it = false;
+  on_a_thread([&] { has_it = has_real_time(RealTime()); });
+  if (!has_it) GTEST_SKIP() << "no real-time scheduling here";
+  const std::size_t core = core_of_the_pulses();
+  InheritingMutex mutex;
+  std::atomic<bool> is_held = false;
+  std::atomic<bool> is_hogged = false;
+  std::atomic<bool> is_served = false;
+  std::thread holder([&] {
+    be(core, 0);
+    const std::scoped_lock lock(mutex);
+    is_held = true;
+    while (!is_hogged) {  // once it is, this thread gets the core only by inheritance
+    }
+  });
+  std::thread hog([&] {
+    while (!is_held) lines::kernel_nap(std::chrono::milliseconds{1});
+    be(core, 1);
+    const auto give_up = lines::kernel_now() + std::chrono::milliseconds{150};
+    is_hogged = true;
+    while (!is_served && lines::kernel_now() < give_up) {
+    }
+    EXPECT_TRUE(is_served) << "the holder did not get the core";
+    is_served = true;
+  });
+  on_a_thread([&] {
+    const RealTime here;
+    while (!is_hogged) lines::kernel_nap(std::chrono::milliseconds{1});
+    const std::scoped_lock lock(mutex);
+    is_served = true;
+  });
+  holder.join();
+  hog.join();
 }
 
 /// A host made of files.
