@@ -41,6 +41,8 @@ class Overseer {
   /// Asks whether the pulse may begin, for one planned under `epoch`; false: it must not. [S60]
   [[nodiscard]] bool pulse_begins(lines::KernelInstant at, std::uint64_t epoch);
   void pulse_ends(lines::KernelInstant at);
+  /// Whether it would be answered yes just now. Changes nothing.
+  [[nodiscard]] bool permits(std::uint64_t epoch) const;
   [[nodiscard]] const safety::Permit& permit() const { return permit_; }
   /// The gate does not do what it is told: power off, and nothing more in this run. [S64]
   void fail(const std::string& reason);

@@ -88,7 +88,11 @@ void PulseThread::live(std::promise<std::vector<rig::Finding>> scheduled) noexce
 void PulseThread::give_trial() {
   slot_ = Slot::given;
   for (std::uint32_t tap = 0; tap < count_ && !cut_; ++tap) {
-    if (!wait_until(clock_.kernel(pulses_[tap].on))) break;
+    const KernelInstant on = clock_.kernel(pulses_[tap].on);
+    if (!sleep_until(on - spin)) break;
+    // Asked for good at the edge; asked here too, the answer then lies in the core's cache.
+    (void)overseer_.permits(epoch_);
+    if (!spin_until(on)) break;
     give(tap);
   }
   overseer_.end_trial();
@@ -128,14 +132,23 @@ KernelInstant PulseThread::drive_inactive() {
 }
 
 /// False if it is to stop before.
-bool PulseThread::wait_until(KernelInstant at) {
+bool PulseThread::wait_until(KernelInstant at) { return sleep_until(at - spin) && spin_until(at); }
+
+bool PulseThread::sleep_until(KernelInstant at) {
+  for (;;) {
+    const KernelInstant now = lines::kernel_now();
+    if (cut_) return false;
+    if (now >= at) return true;
+    tick_if_due(now);
+    lines::kernel_sleep_until(std::min(at, now + longest_nap));
+  }
+}
+
+bool PulseThread::spin_until(KernelInstant at) {
   for (;;) {
     const KernelInstant now = lines::kernel_now();
     if (cut_) return false;  // looked at last: one that came before `at` is always seen
     if (now >= at) return true;
-    if (at - now <= spin) continue;
-    tick_if_due(now);
-    lines::kernel_sleep_until(std::min(at - spin, now + longest_nap));
   }
 }
 
