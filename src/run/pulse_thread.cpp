@@ -26,12 +26,14 @@ constexpr base::Duration patience = 500ms;
 }  // namespace
 
 PulseThread::PulseThread(std::unique_ptr<lines::Lines> gate, const safety::Limits& limits,
-                         Overseer& overseer, const LiveClock& clock, Teller tell)
+                         Overseer& overseer, const LiveClock& clock, Teller tell,
+                         base::Duration spin)
     : gate_(std::move(gate)),
       limits_(limits),
       overseer_(overseer),
       clock_(clock),
       tell_(std::move(tell)),
+      spin_(spin),
       next_tick_(lines::kernel_now()),
       rested_at_(next_tick_) {
   std::promise<std::vector<rig::Finding>> scheduled;
@@ -89,7 +91,7 @@ void PulseThread::give_trial() {
   slot_ = Slot::given;
   for (std::uint32_t tap = 0; tap < count_ && !cut_; ++tap) {
     const KernelInstant on = clock_.kernel(pulses_[tap].on);
-    if (!sleep_until(on - spin)) break;
+    if (!sleep_until(on - spin_)) break;
     // Asked for good at the edge; asked here too, the answer then lies in the core's cache.
     (void)overseer_.permits(epoch_);
     if (!spin_until(on)) break;
@@ -132,7 +134,7 @@ KernelInstant PulseThread::drive_inactive() {
 }
 
 /// False if it is to stop before.
-bool PulseThread::wait_until(KernelInstant at) { return sleep_until(at - spin) && spin_until(at); }
+bool PulseThread::wait_until(KernelInstant at) { return sleep_until(at - spin_) && spin_until(at); }
 
 bool PulseThread::sleep_until(KernelInstant at) {
   for (;;) {

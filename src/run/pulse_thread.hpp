@@ -33,13 +33,12 @@ namespace plexor::run {
 class PulseThread {
  public:
   static constexpr std::size_t most_pulses = 256;  ///< of one trial
-  /// Before an edge it spins for so long, never longer, and does nothing else.
-  static constexpr base::Duration spin = std::chrono::microseconds{300};
+  static constexpr base::Duration usual_spin = std::chrono::microseconds{300};
   using Teller = std::function<void(const rig::PulseFired&)>;
 
-  /// `gate`: one output, the gate.
+  /// `gate`: one output, the gate. `spin`: for how long before an edge it does not sleep.
   PulseThread(std::unique_ptr<lines::Lines> gate, const safety::Limits& limits, Overseer& overseer,
-              const LiveClock& clock, Teller tell);
+              const LiveClock& clock, Teller tell, base::Duration spin = usual_spin);
   /// Cuts, ends the thread, and lets the gate go inactive.
   ~PulseThread();
   PulseThread(const PulseThread&) = delete;
@@ -71,6 +70,7 @@ class PulseThread {
   Overseer& overseer_;
   const LiveClock& clock_;
   Teller tell_;
+  base::Duration spin_;
 
   // One trial at most: whoever queues fills it, then the thread owns it until it is empty again.
   std::atomic<Slot> slot_ = Slot::empty;

@@ -84,7 +84,8 @@ struct Given {
 /// A pulse thread that is armed and may tap, and what the gate's line saw.
 class Bench {
  public:
-  explicit Bench(const safety::Limits& limits = tapper_limits())
+  explicit Bench(const safety::Limits& limits = tapper_limits(),
+                 Duration spin = PulseThread::usual_spin)
       : board_(safety::Board::create(lines_.chip() + "-board")),
         overseer({.interlock = {.contact_counts = false}, .warden_age = 10s, .conductor_age = 1h},
                  board_, clock,
@@ -102,12 +103,13 @@ class Bench {
         lines_.chip(),
         {{.name = "gate", .offset = gate_offset, .direction = lines::Direction::output}});
     first_change_ = lines_.outside().newest_change();
-    pulses =
-        std::make_unique<PulseThread>(std::make_unique<FaultyGate>(std::move(gate), faults), limits,
-                                      overseer, clock, [this](const rig::PulseFired& one) {
-                                        const std::scoped_lock lock(told_mutex_);
-                                        fired_.push_back(one);
-                                      });
+    pulses = std::make_unique<PulseThread>(
+        std::make_unique<FaultyGate>(std::move(gate), faults), limits, overseer, clock,
+        [this](const rig::PulseFired& one) {
+          const std::scoped_lock lock(told_mutex_);
+          fired_.push_back(one);
+        },
+        spin);
     warden_thread_ = std::thread([this] {
       while (!over_) {
         warden_.tick(lines::kernel_now());
@@ -389,16 +391,16 @@ TEST(PulseThread, SleepsUntilShortlyBeforeAPulseAndBetweenItsEdges) {  // [S73]
 }
 
 TEST(PulseThread, ACutWhileItSpinsIsSeenBeforeTheEdge) {  // [S62]
-  constexpr std::size_t tries = 20;
-  Bench bench;
-  for (std::size_t i = 0; i < tries; ++i) {
-    const KernelInstant edge = lines::kernel_now() + 50ms;
-    bench.fire({{edge - lines::kernel_now(), 10ms}});
-    lines::kernel_sleep_until(edge - PulseThread::spin / 2);
-    ASSERT_TRUE(bench.pulses->cut());
+  Bench bench(tapper_limits(), 100ms);
+  const auto edge_is_cut = [&] {  // unless this machine has held up the test for 50 ms
+    const std::size_t before = bench.given().size();
+    bench.fire({{150ms, 10ms}});
+    lines::kernel_nap(100ms);
+    EXPECT_TRUE(bench.pulses->cut());
     EXPECT_FALSE(bench.gate_is_on());
-  }
-  EXPECT_LT(bench.given().size(), tries) << "not once, though this machine may be late";
+    return bench.given().size() == before;
+  };
+  EXPECT_TRUE(edge_is_cut() || edge_is_cut() || edge_is_cut());
 }
 
 TEST(PulseThread, HeldUpInTheEdgeItTellsHowLateAndHowLongAtMost) {
