@@ -4,6 +4,19 @@
 
 namespace plexor::app {
 
+namespace {
+
+/// What makes pulses late costs trials, and can be mended.
+void warn_of(const std::vector<rig::Finding>& scheduling) {
+  for (const rig::Finding& finding : scheduling) {
+    if (finding.state == rig::Finding::State::good) continue;
+    fmt::print(stderr, "WARNING: {}: {}{}{}\n", finding.subject, finding.found,
+               finding.remedy.empty() ? "" : "; ", finding.remedy);
+  }
+}
+
+}  // namespace
+
 LiveSession::LiveSession(const rig::RigFile& rig, const std::string& rig_file, bool lifted)
     : name_(rig.name),
       state_(rig),
@@ -13,6 +26,7 @@ LiveSession::LiveSession(const rig::RigFile& rig, const std::string& rig_file, b
       sensors_(rig, rig_, [this] { return coil_.modelled_body_c(); }) {}
 
 bool LiveSession::arm(bool countdown) {
+  warn_of(rig_.scheduling());
   rig_.wait_until_ready();
   const std::string ticket = state_.ticket_text();
   const auto leave = ask_for_leave(name_, state_, countdown, stop_);

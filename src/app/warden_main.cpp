@@ -5,6 +5,7 @@
 #include <csignal>
 #include <exception>
 #include <string>
+#include <string_view>
 
 #include "app/exit_code.hpp"
 #include "app/rig_loading.hpp"
@@ -43,6 +44,14 @@ plexor::safety::WardenSetting setting_of(const plexor::rig::RigFile& rig) {
                      .longest_tick = rig.tiers.one_shot}};
 }
 
+/// Without what needs memory or other system calls: it may not have them any more.
+void give_up_rights() {
+  constexpr std::string_view refused =
+      "WARNING: warden: no real-time scheduling or locked memory: where it comes late it takes the "
+      "power; run \"sudo rig/host/allow_real_time\", then log in again\n";
+  if (!plexor::safety::confine()) (void)!write(STDERR_FILENO, refused.data(), refused.size());
+}
+
 void serve(const std::string& rig_file, const std::string& board, pid_t controller) {
   const auto rig = plexor::app::load_rig(rig_file).rig;
   if (!rig.wiring) throw plexor::base::InputError("warden: " + rig_file + " has no lines to hold");
@@ -50,7 +59,7 @@ void serve(const std::string& rig_file, const std::string& board, pid_t controll
   setting.board = board;
   setting.controller = controller;
   serve_as_warden(
-      setting, [] { return asked_to_end != 0; }, [] { (void)plexor::safety::confine(); });
+      setting, [] { return asked_to_end != 0; }, give_up_rights);
 }
 
 ExitCode warden_main(int argc, char** argv) {

@@ -42,6 +42,11 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   /// Takes leave and power, and sees the gate inactive. Throws base::RigFault if it is not.
   void stand_down();
 
+  /// What the host grants the thread of the pulses, and what it refused.
+  [[nodiscard]] const std::vector<rig::Finding>& scheduling() const {
+    return pulses_->scheduling();
+  }
+
   /// After the run: the warden sees no current, and saw none that was not commanded.
   [[nodiscard]] bool coil_is_accounted_for() const;
 

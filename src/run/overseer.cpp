@@ -132,6 +132,11 @@ bool Overseer::pulse_begins(KernelInstant at, std::uint64_t epoch) {
   return true;
 }
 
+bool Overseer::permits(std::uint64_t epoch) const {
+  const std::scoped_lock lock(mutex_);
+  return interlock_.permits(epoch) && permit_.allows(epoch);
+}
+
 void Overseer::pulse_ends(KernelInstant at) {
   const std::scoped_lock lock(mutex_);
   if (pulse_) pulse_->off = at;

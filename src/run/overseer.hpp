@@ -8,6 +8,7 @@
 
 #include "lines/lines.hpp"
 #include "rig/ports.hpp"
+#include "run/inheriting_mutex.hpp"
 #include "run/live_clock.hpp"
 #include "safety/board.hpp"
 #include "safety/interlock.hpp"
@@ -40,6 +41,8 @@ class Overseer {
   /// Asks whether the pulse may begin, for one planned under `epoch`; false: it must not. [S60]
   [[nodiscard]] bool pulse_begins(lines::KernelInstant at, std::uint64_t epoch);
   void pulse_ends(lines::KernelInstant at);
+  /// Whether it would be answered yes just now. Changes nothing.
+  [[nodiscard]] bool permits(std::uint64_t epoch) const;
   [[nodiscard]] const safety::Permit& permit() const { return permit_; }
   /// The gate does not do what it is told: power off, and nothing more in this run. [S64]
   void fail(const std::string& reason);
@@ -98,7 +101,7 @@ class Overseer {
   safety::Permit permit_;
   std::atomic<bool> heartbeat_held_ = false;
 
-  mutable std::mutex mutex_;  // of all that follows
+  mutable InheritingMutex mutex_;  // of all that follows; the pulse thread takes it before an edge
   safety::Interlock interlock_;
   bool armed_ = false;  ///< and not yet told that leave has ended
   bool failed_ = false;

@@ -13,26 +13,11 @@
 #include <system_error>
 
 #include "base/error.hpp"
-
-#if defined(__has_feature)
-#if __has_feature(address_sanitizer) || __has_feature(thread_sanitizer) || \
-    __has_feature(undefined_behavior_sanitizer)
-#define PLEXOR_SANITIZED
-#endif
-#endif
-#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
-#define PLEXOR_SANITIZED
-#endif
+#include "base/sanitized.hpp"
 
 namespace plexor::safety {
 
 namespace {
-
-#ifdef PLEXOR_SANITIZED
-constexpr bool is_sanitized = true;
-#else
-constexpr bool is_sanitized = false;
-#endif
 
 void require(bool done, const char* what) {
   if (done) return;
@@ -83,7 +68,7 @@ bool confine() {
   const bool real_time = ask_for_real_time();
   become_nobody();
   require(prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0) == 0, "giving up new rights");
-  if (!is_sanitized) keep_only_needed_calls();
+  if (!base::is_sanitized) keep_only_needed_calls();
   return locked && real_time;
 }
 

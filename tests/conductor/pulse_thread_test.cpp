@@ -3,10 +3,13 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <filesystem>
+#include <fstream>
 #include <mutex>
 
 #include "base/error.hpp"
 #include "conductor/fake_warden.hpp"
+#include "conductor/without_rights.hpp"
 #include "lines/line_bench.hpp"
 
 // On virtual lines and in real time. What a loaded machine makes late is borne:
@@ -41,6 +44,7 @@ struct GateFaults {
   std::atomic<int> refuses_off = 0;      ///< so many try_set(inactive) fail
   std::atomic<int> reads_active = 0;     ///< so many reads after switching off say active
   std::atomic<int> cannot_be_read = 0;   ///< so many reads fail
+  std::atomic<bool> held_up_on = false;  ///< 20 ms pass before it goes on
 };
 
 bool one_of(std::atomic<int>& left) { return left > 0 && left-- > 0; }
@@ -54,6 +58,7 @@ class FaultyGate final : public lines::Lines {
   bool try_set(std::size_t line, Level level) noexcept override {
     if (level == Level::active && faults_.refuses_on) return false;
     if (level == Level::inactive && one_of(faults_.refuses_off)) return false;
+    if (level == Level::active && faults_.held_up_on) lines::kernel_nap(20ms);
     return gate_->try_set(line, level);
   }
   std::optional<Level> try_get(std::size_t line) noexcept override {
@@ -79,7 +84,8 @@ struct Given {
 /// A pulse thread that is armed and may tap, and what the gate's line saw.
 class Bench {
  public:
-  explicit Bench(const safety::Limits& limits = tapper_limits())
+  explicit Bench(const safety::Limits& limits = tapper_limits(),
+                 Duration spin = PulseThread::usual_spin)
       : board_(safety::Board::create(lines_.chip() + "-board")),
         overseer({.interlock = {.contact_counts = false}, .warden_age = 10s, .conductor_age = 1h},
                  board_, clock,
@@ -97,12 +103,13 @@ class Bench {
         lines_.chip(),
         {{.name = "gate", .offset = gate_offset, .direction = lines::Direction::output}});
     first_change_ = lines_.outside().newest_change();
-    pulses =
-        std::make_unique<PulseThread>(std::make_unique<FaultyGate>(std::move(gate), faults), limits,
-                                      overseer, clock, [this](const rig::PulseFired& one) {
-                                        const std::scoped_lock lock(told_mutex_);
-                                        fired_.push_back(one);
-                                      });
+    pulses = std::make_unique<PulseThread>(
+        std::make_unique<FaultyGate>(std::move(gate), faults), limits, overseer, clock,
+        [this](const rig::PulseFired& one) {
+          const std::scoped_lock lock(told_mutex_);
+          fired_.push_back(one);
+        },
+        spin);
     warden_thread_ = std::thread([this] {
       while (!over_) {
         warden_.tick(lines::kernel_now());
@@ -348,6 +355,81 @@ TEST(PulseThread, BeatsWithinAPulseToo) {  // [S61]
   EXPECT_TRUE(Bench::comes_true([&] { return bench.heartbeats() > before + 20; }));
   EXPECT_TRUE(bench.gate_is_on());
   EXPECT_TRUE(bench.pulses->cut());
+}
+
+TEST(PulseThread, BeatsWhileItWaitsForAPulse) {  // [S61]
+  Bench bench;
+  bench.fire({{10s, 10ms}});
+  const std::uint64_t before = bench.heartbeats();
+  EXPECT_TRUE(Bench::comes_true([&] { return bench.heartbeats() > before + 20; }));
+  EXPECT_THAT(bench.given(), IsEmpty());
+  EXPECT_TRUE(bench.pulses->cut());
+}
+
+/// How long the thread of the pulses has kept a core busy.
+Duration core_time_of_pulses() {
+  for (const auto& task : std::filesystem::directory_iterator("/proc/self/task")) {
+    std::string name;
+    std::ifstream(task.path() / "comm") >> name;
+    std::int64_t busy_ns = 0;
+    if (name == "pulses" && std::ifstream(task.path() / "schedstat") >> busy_ns) {
+      return Duration{busy_ns};
+    }
+  }
+  throw std::runtime_error("no thread of the pulses");
+}
+
+TEST(PulseThread, SleepsUntilShortlyBeforeAPulseAndBetweenItsEdges) {  // [S73]
+  safety::Limits long_pulses = tapper_limits();
+  long_pulses.max_pulse = 1s;
+  Bench bench(long_pulses);
+  const Duration before = core_time_of_pulses();
+  bench.fire({{500ms, 500ms}});
+  ASSERT_TRUE(bench.trial_ends());
+  EXPECT_THAT(bench.given(), SizeIs(1));
+  EXPECT_LT(core_time_of_pulses() - before, 300ms) << "of the second that it takes";
+}
+
+TEST(PulseThread, ACutWhileItSpinsIsSeenBeforeTheEdge) {  // [S62]
+  Bench bench(tapper_limits(), 100ms);
+  const auto edge_is_cut = [&] {  // unless this machine has held up the test for 50 ms
+    const std::size_t before = bench.given().size();
+    bench.fire({{150ms, 10ms}});
+    lines::kernel_nap(100ms);
+    EXPECT_TRUE(bench.pulses->cut());
+    EXPECT_FALSE(bench.gate_is_on());
+    return bench.given().size() == before;
+  };
+  EXPECT_TRUE(edge_is_cut() || edge_is_cut() || edge_is_cut());
+}
+
+TEST(PulseThread, HeldUpInTheEdgeItTellsHowLateAndHowLongAtMost) {
+  Bench bench;
+  bench.faults.held_up_on = true;
+  bench.fire({{5ms, 30ms}});
+  ASSERT_TRUE(bench.trial_ends());
+  ASSERT_THAT(bench.given(), SizeIs(1));
+  ASSERT_TRUE(Bench::comes_true([&] { return bench.fired().size() == 1; }));
+  const Given given = bench.given()[0];
+  const Pulse told = bench.fired()[0].actual;
+  EXPECT_GE(told.on, bench.clock.of(given.on));
+  EXPECT_GE(told.on_time, given.off - given.on);
+  EXPECT_LT(given.off - given.on, 30ms) << "its end was fixed before";
+}
+
+TEST(PulseThread, GivesPulsesAlsoWhereTheHostRefusesRealTimeAndSaysSo) {
+  const WithoutRights limits;
+  std::thread([] {
+    WithoutRights::become_nobody();
+    Bench bench;
+    const auto refused = [](const rig::Finding& finding) {
+      return finding.state == rig::Finding::State::warning;
+    };
+    EXPECT_GE(std::ranges::count_if(bench.pulses->scheduling(), refused), 2);
+    bench.fire({{5ms, 10ms}});
+    ASSERT_TRUE(bench.trial_ends());
+    EXPECT_THAT(bench.given(), SizeIs(1));
+  }).join();
 }
 
 TEST(PulseThread, AGateThatCannotBeSwitchedOnCostsThePower) {  // [S64]
