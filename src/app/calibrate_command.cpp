@@ -177,7 +177,7 @@ ExitCode calibrate(const Options& options) {
   const LoadedRig loaded = load_rig(options.rig);
   check_rig(options, loaded.rig);
   rig::Calibration known = kept(options);
-  LiveSession session(loaded.rig, loaded.file, false);
+  LiveSession session(loaded.rig, loaded.file, {.by_hand = true});
   if (!session.arm(options.arm)) return ExitCode::undecided;
   Calibration calibration(options, loaded.rig, std::move(known), session);
   const bool whole = calibration.measure();

@@ -56,7 +56,7 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& s
 }  // namespace
 
 std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options) {
-  LiveSession session(job.rig, job.rig_file, options.lifted);
+  LiveSession session(job.rig, job.rig_file, {.lifted = options.lifted});
   if (!session.arm(options.arm)) return std::nullopt;
   return conduct(job, options, session);
 }

@@ -17,11 +17,11 @@ void warn_of(const std::vector<rig::Finding>& scheduling) {
 
 }  // namespace
 
-LiveSession::LiveSession(const rig::RigFile& rig, const std::string& rig_file, bool lifted)
+LiveSession::LiveSession(const rig::RigFile& rig, const std::string& rig_file, const run::Use& use)
     : name_(rig.name),
       state_(rig),
       warden_(rig_file),
-      rig_(rig, lifted, warden_.board()),
+      rig_(rig, use, warden_.board()),
       coil_(rig, state_),
       sensors_(rig, rig_, [this] { return coil_.modelled_body_c(); }) {}
 

@@ -19,7 +19,7 @@ namespace plexor::app {
 class LiveSession {
  public:
   /// Takes the lines and opens the ports. Throws base::RigFault with nothing energised.
-  LiveSession(const rig::RigFile& rig, const std::string& rig_file, bool lifted);
+  LiveSession(const rig::RigFile& rig, const std::string& rig_file, const run::Use& use);
 
   /// Waits until everything holds, asks for leave to tap, and arms. False if nobody gave
   /// leave; `countdown` as in ask_for_leave. Throws base::RigFault with nothing energised.

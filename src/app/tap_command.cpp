@@ -79,7 +79,7 @@ ExitCode tap(const Options& options) {
     throw base::InputError(options.rig + ": a rig in virtual time has no tapper to try by hand");
   }
   (void)drive_of(options, loaded.rig, loaded.rig.coil.ambient_c);  // refuses before anything moves
-  LiveSession session(loaded.rig, loaded.file, options.lifted);
+  LiveSession session(loaded.rig, loaded.file, {.lifted = options.lifted, .by_hand = true});
   if (!session.arm(options.arm)) return ExitCode::undecided;
   run::LiveRig& rig = session.rig();
   run::HandTapper tapper(

@@ -17,9 +17,13 @@ using namespace std::chrono_literals;
 constexpr base::Duration becoming_ready = 3s;
 constexpr base::Duration answering = 1s;
 
-Overseer::Setting setting_of(const rig::RigFile& rig, bool lifted) {
+Overseer::Setting setting_of(const rig::RigFile& rig, const Use& use) {
+  // Whoever looks for the shortest pulse that lands gives some that do not.
+  constexpr std::uint8_t most_misses_by_hand = 60;
+  constexpr std::uint8_t most_misses = 3;
   return {.interlock = {.contact_counts = rig.contact.is_sensed() && !rig.contact.only_confirms(),
-                        .lifted = lifted},
+                        .lifted = use.lifted,
+                        .most_misses = use.by_hand ? most_misses_by_hand : most_misses},
           // A warden that was silent for longer: the one-shot has let go.
           .warden_age = rig.tiers.one_shot};
 }
@@ -47,12 +51,12 @@ bool comes_true(base::Duration patience, const std::function<bool()>& what) {
 
 }  // namespace
 
-LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board)
+LiveRig::LiveRig(const rig::RigFile& rig, const Use& use, safety::Board board)
     : heartbeat_age_(rig.tiers.heartbeat_age),
       one_shot_(rig.tiers.one_shot),
       contact_setting_(rig.contact),
       queue_(clock_),
-      overseer_(setting_of(rig, lifted), std::move(board), clock_,
+      overseer_(setting_of(rig, use), std::move(board), clock_,
                 [this](const rig::LeaveEnded& left) { queue_.push(left); }) {
   const safety::Wiring& wiring = rig.wiring.value();
   auto gate = lines::request(wiring.chip, {gate_setting(wiring)});

@@ -17,13 +17,19 @@
 
 namespace plexor::run {
 
+/// What the rig is taken for.
+struct Use {
+  bool lifted = false;   ///< the tapper stands clear of the surface
+  bool by_hand = false;  ///< a person looks on, and taps without contact are no fault yet
+};
+
 /// A rig of kind lines, in real time: gate, contact and devices' ports, each on
 /// a thread of its own, under the overseer. The warden is somebody else's
 /// process, met on the board.
 class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Clock {
  public:
   /// Takes the lines and opens the ports. Throws base::RigFault for what can't be taken.
-  LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board);
+  LiveRig(const rig::RigFile& rig, const Use& use, safety::Board board);
   /// Leaves everything inactive.
   ~LiveRig() override;
   LiveRig(const LiveRig&) = delete;

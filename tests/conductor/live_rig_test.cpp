@@ -54,7 +54,7 @@ class Bench {
         lines::kernel_nap(2ms);
       }
     });
-    auto live = std::make_unique<LiveRig>(rig_, false, board_);
+    auto live = std::make_unique<LiveRig>(rig_, Use{}, board_);
     live->see(safety::Guard::coil_cool, safety::Reading::good);
     live->see(safety::Guard::supply, safety::Reading::good);
     return live;
