@@ -34,7 +34,7 @@ using namespace std::chrono_literals;
 using lines::KernelInstant;
 using lines::Level;
 
-/// The listener that is measured.
+/// The listener that is measured: here, and nowhere else, it may be exchanged for another.
 class Listener {
  public:
   using Heard = std::function<void(std::string_view line, KernelInstant at)>;

@@ -403,6 +403,20 @@ TEST(PulseThread, ACutWhileItSpinsIsSeenBeforeTheEdge) {  // [S62]
   EXPECT_TRUE(edge_is_cut() || edge_is_cut() || edge_is_cut());
 }
 
+TEST(PulseThread, DoesNothingElseWhileItSpins) {  // a tick may have to wait for a lock
+  Bench bench(tapper_limits(), 100ms);
+  const auto heart_rests = [&] {  // unless this machine is late by 40 ms
+    bench.fire({{150ms, 10ms}});
+    lines::kernel_nap(90ms);
+    const std::uint64_t before = bench.heartbeats();
+    lines::kernel_nap(20ms);
+    const std::uint64_t after = bench.heartbeats();
+    EXPECT_TRUE(bench.trial_ends());
+    return before == after;
+  };
+  EXPECT_TRUE(heart_rests() || heart_rests() || heart_rests());
+}
+
 TEST(PulseThread, HeldUpInTheEdgeItTellsHowLateAndHowLongAtMost) {
   Bench bench;
   bench.faults.held_up_on = true;
