@@ -31,7 +31,7 @@ void drop_ticket_after_fault(const journal::Ended& ended, const RigState& state)
 
 run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& session) {
   run::LiveRig& rig = session.rig();
-  BegunRun begun = begin_run(job, options, segment_of(rig));
+  BegunRun begun = begin_run(job, options, segment_of(rig), in_one_line(rig.scheduling()));
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(),
                            session.coil().past());
   const RigState& state = session.state();

@@ -73,26 +73,30 @@ journal::Header header_of(const Job& job, bool lifted) {
   header.scenario_text = job.scenario_text;
   header.rig_file = job.rig_file;
   header.rig_text = job.rig_text;
+  header.calibration_file = job.calibration.file;
+  header.calibration_text = job.calibration.text;
   header.rig = facts_of(job.rig);
   return header;
 }
 
-journal::Host host_facts() {
+journal::Host host_facts(const std::string& scheduling) {
   utsname system{};
   uname(&system);
   return {.started_utc = fmt::format("{:%Y-%m-%dT%H:%M:%SZ}", utc_now()),
           .host_name = system.nodename,
-          .system = fmt::format("{} {} {}", system.sysname, system.release, system.machine)};
+          .system = fmt::format("{} {} {}", system.sysname, system.release, system.machine),
+          .scheduling = scheduling};
 }
 
 }  // namespace
 
-BegunRun begin_run(const Job& job, const RunOptions& options, const journal::Segment& segment) {
+BegunRun begin_run(const Job& job, const RunOptions& options, const journal::Segment& segment,
+                   const std::string& scheduling) {
   run::RunFolder folder = run::create_run_folder(
       options.out.empty() ? dated_folder(job.scenario.name) : std::filesystem::path(options.out));
   journal::Writer journal(journal::create_journal_file(folder.journal()));
   journal.append(header_of(job, options.lifted));
-  journal.append(host_facts());
+  journal.append(host_facts(scheduling));
   journal.append(segment);
   journal.flush();
   return {std::move(folder), std::move(journal)};

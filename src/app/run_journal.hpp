@@ -20,12 +20,13 @@ struct RunOptions {
 };
 
 /// The folder of a new run with its journal, which has its first records: the
-/// header, the host and the segment.
+/// header, the host (with `scheduling`, what the pulses' thread was granted) and the segment.
 struct BegunRun {
   run::RunFolder folder;
   journal::Writer journal;
 };
 [[nodiscard]] BegunRun begin_run(const Job& job, const RunOptions& options,
-                                 const journal::Segment& segment);
+                                 const journal::Segment& segment,
+                                 const std::string& scheduling = {});
 
 }  // namespace plexor::app

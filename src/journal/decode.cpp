@@ -88,6 +88,10 @@ class Members {
     read(key, since_start);
     to = base::Instant{since_start};
   }
+  template <typename Value>
+  void read_if_there(std::string_view key, Value& to) {
+    if (find(key)) read(key, to);
+  }
   void read_system_time(std::string_view key, std::int64_t& to) {
     to = whole(key, need(key), -max_system_ns, max_system_ns);
   }
@@ -194,6 +198,7 @@ void read_device(dom::element from, DeviceFacts& device) {
   members.read("version", device.version);
   members.read("line_time_ns", device.line_time);
   members.read("pattern_end_gap_ns", device.pattern_end_gap);
+  members.read_if_there("arrival_width_ns", device.arrival_width);
 }
 
 void read_facts(dom::element from, RigFacts& rig) {
@@ -227,6 +232,8 @@ void read_record(Members& members, Header& header) {
   members.read("scenario", header.scenario_text);
   members.read("rig_file", header.rig_file);
   members.read("rig", header.rig_text);
+  members.read_if_there("calibration_file", header.calibration_file);
+  members.read_if_there("calibration", header.calibration_text);
   read_facts(members.need("facts"), header.rig);
 }
 
@@ -234,6 +241,7 @@ void read_record(Members& members, Host& host) {
   members.read("started_utc", host.started_utc);
   members.read("host_name", host.host_name);
   members.read("system", host.system);
+  members.read_if_there("scheduling", host.scheduling);
 }
 
 void read_record(Members& members, Segment& segment) {

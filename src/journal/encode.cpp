@@ -124,6 +124,9 @@ void append_device(std::string& out, const DeviceFacts& device) {
   members.text("version", device.version);
   members.time("line_time_ns", device.line_time);
   members.time("pattern_end_gap_ns", device.pattern_end_gap);
+  if (device.arrival_width != base::Duration{}) {
+    members.time("arrival_width_ns", device.arrival_width);
+  }
   out += '}';
 }
 
@@ -142,6 +145,10 @@ class Encoder {
     members_.text("scenario", header.scenario_text);
     members_.text("rig_file", header.rig_file);
     members_.text("rig", header.rig_text);
+    if (!header.calibration_file.empty()) {
+      members_.text("calibration_file", header.calibration_file);
+      members_.text("calibration", header.calibration_text);
+    }
     members_.open("facts", '{');
     facts(header.rig);
     members_.close('}');
@@ -152,6 +159,7 @@ class Encoder {
     members_.text("started_utc", host.started_utc);
     members_.text("host_name", host.host_name);
     members_.text("system", host.system);
+    if (!host.scheduling.empty()) members_.text("scheduling", host.scheduling);
   }
 
   void operator()(const Segment& segment) {

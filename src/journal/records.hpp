@@ -23,6 +23,7 @@ struct DeviceFacts {
   std::string version;               ///< as configured, or as it answered
   base::Duration line_time{};        ///< 0 where unknown
   base::Duration pattern_end_gap{};  ///< 0 where unknown
+  base::Duration arrival_width{};    ///< by how much later than it came an event may be stamped
   bool operator==(const DeviceFacts&) const = default;
 };
 
@@ -51,6 +52,8 @@ struct Header {
   std::string scenario_text;
   std::string rig_file;
   std::string rig_text;
+  std::string calibration_file{};  ///< where it is a file of its own; else empty, as its text
+  std::string calibration_text{};
   RigFacts rig;
   bool operator==(const Header&) const = default;
 };
@@ -59,7 +62,8 @@ struct Header {
 struct Host {
   std::string started_utc;  ///< wall time for people, ISO 8601
   std::string host_name;
-  std::string system;  ///< kernel name, release and machine
+  std::string system;        ///< kernel name, release and machine
+  std::string scheduling{};  ///< what the pulses' thread was granted; empty in virtual time
   bool operator==(const Host&) const = default;
 };
 

@@ -84,7 +84,8 @@ Json run(const analysis::Results& results) {
   if (results.host) {
     host = {{"started_utc", results.host->started_utc},
             {"name", results.host->host_name},
-            {"system", results.host->system}};
+            {"system", results.host->system},
+            {"scheduling", text_or_null(results.host->scheduling)}};
   }
   return {{"scenario", results.scenario_name},
           {"purpose", results.purpose},

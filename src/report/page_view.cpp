@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "analysis/number_text.hpp"
+#include "base/calendar.hpp"
 #include "report/format.hpp"
 
 namespace plexor::report {
@@ -252,7 +253,17 @@ void add_row(View& rows, const std::string& term, const std::string& value) {
   rows.push_back({{"term", term}, {"value", value.empty() ? "not given" : value}});
 }
 
-View scope_rows(const journal::RigFacts& rig) {
+/// "of 2026-05-18, 25 days before this run".
+std::string calibration_text(const journal::RigFacts& rig, const std::string& started_utc) {
+  if (!rig.calibrated) return "none: strength is given as drive";
+  const auto measured = base::day_of(rig.calibration_date);
+  const auto used = base::day_of(started_utc);
+  const std::string date = "of " + rig.calibration_date;
+  if (!measured || !used || *used < *measured) return date;
+  return date + ", " + std::to_string((*used - *measured).count()) + " days before this run";
+}
+
+View scope_rows(const journal::RigFacts& rig, const std::string& started_utc) {
   View rows = View::array();
   add_row(rows, "Surface", rig.surface);
   add_row(rows, "Spot", rig.spot);
@@ -262,8 +273,7 @@ View scope_rows(const journal::RigFacts& rig) {
             device.version.empty() ? "version not given" : "version " + device.version);
   }
   add_row(rows, "Rig", rig.name + (rig.simulated ? " (simulated)" : ""));
-  add_row(rows, "Calibration",
-          rig.calibrated ? "of " + rig.calibration_date : "none: strength is given as drive");
+  add_row(rows, "Calibration", calibration_text(rig, started_utc));
   add_row(rows, "Contact",
           rig.contact_sensed ? "sensed"
                              : "not sensed: planned contacts, transit spread " +
@@ -285,6 +295,9 @@ View run_rows(const analysis::Results& results) {
   if (results.host) {
     add_row(rows, "Started", results.host->started_utc);
     add_row(rows, "Controller", results.host->host_name + ", " + results.host->system);
+    if (!results.host->scheduling.empty()) {
+      add_row(rows, "Pulses given by", results.host->scheduling);
+    }
   }
   add_row(rows, "plexor", header.plexor_version);
   add_row(rows, "Journal",
@@ -305,7 +318,7 @@ View damage_rows(const journal::ReadSummary& reading) {
 
 View setting_view(const analysis::Results& results) {
   const journal::Header& header = results.header;
-  return {{"scope", scope_rows(header.rig)},
+  return {{"scope", scope_rows(header.rig, results.host ? results.host->started_utc : "")},
           {"run", run_rows(results)},
           {"damages", damage_rows(results.reading)},
           {"damaged", !results.reading.damages.empty()},

@@ -3,11 +3,10 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
-#include <chrono>
 #include <cmath>
 #include <utility>
 
+#include "base/calendar.hpp"
 #include "rig/rig_file.hpp"
 
 namespace plexor::rig {
@@ -17,24 +16,6 @@ namespace {
 using base::TableReader;
 
 constexpr TableReader::Range coil_range_c{-20.0, 200.0};
-
-bool is_calendar_day(const std::string& text) {
-  const auto digits = [&text](std::size_t from, std::size_t count) {
-    int value = -1;
-    const char* end = text.data() + from + count;
-    const auto [stop, error] = std::from_chars(text.data() + from, end, value);
-    return error == std::errc{} && stop == end ? value : -1;
-  };
-  if (text.size() != 10 || text[4] != '-' || text[7] != '-') return false;
-  const int year = digits(0, 4);
-  const int month = digits(5, 2);
-  const int day = digits(8, 2);
-  return year >= 1970 && month > 0 && day > 0 &&
-         std::chrono::year_month_day{std::chrono::year{year},
-                                     std::chrono::month{static_cast<unsigned>(month)},
-                                     std::chrono::day{static_cast<unsigned>(day)}}
-             .ok();
-}
 
 Repeatability read_repeatability(TableReader& entry) {
   return {entry.has("taps") ? entry.whole("taps", 1, 1'000'000) : 0,
@@ -108,7 +89,7 @@ void check_curves(TableReader& reader, Calibration& calibration) {
 Calibration read_calibration(TableReader reader) {
   Calibration calibration;
   calibration.date = reader.text("date");
-  if (!is_calendar_day(calibration.date)) {
+  if (calibration.date.size() != 10 || !base::day_of(calibration.date)) {
     reader.fail("date", fmt::format("the text \"{:.60}\"", calibration.date),
                 "a day of the calendar as \"YYYY-MM-DD\"");
   }

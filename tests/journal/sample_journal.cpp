@@ -214,7 +214,7 @@ Record random_record(std::uint64_t seed, std::uint32_t number) {
     case 0: return random_trial(draws);
     case 1: return random_done(draws);
     case 2: return random_event(draws);
-    case 3: return Host{draws.text(), draws.text(), draws.text()};
+    case 3: return Host{draws.text(), draws.text(), draws.text(), draws.text()};
     case 4:
       return Segment{draws.text(), draws.between(-max_system_ns, max_system_ns),
                      draws.between(-max_system_ns, max_system_ns)};
