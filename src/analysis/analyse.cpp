@@ -72,6 +72,7 @@ class Analysis::Fold {
   void on(const journal::ListenerState& state) { reach(state.at); }
   void on(const journal::ReferenceShift& shift);
   void on(const journal::LeaveEnded& left) { reach(left.at); }
+  void on(const journal::RawLine& line) { reach(line.at); }
   void on(const journal::Ended& ended);
 
   void check_planned(const base::Trial& trial) const;

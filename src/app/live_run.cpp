@@ -1,9 +1,16 @@
 #include "app/live_run.hpp"
 
+#include <fmt/format.h>
+
 #include <chrono>
 
 #include "app/live_session.hpp"
 #include "app/run_progress.hpp"
+#include "base/calendar.hpp"
+#include "base/error.hpp"
+#include "rig/listener.hpp"
+#include "rig/prepare.hpp"
+#include "run/file_replacement.hpp"
 #include "run/runner.hpp"
 
 namespace plexor::app {
@@ -29,9 +36,49 @@ void drop_ticket_after_fault(const journal::Ended& ended, const RigState& state)
   if (ended.reason == journal::Ended::Reason::fault) state.drop_ticket();
 }
 
+LiveFacts facts_of(const Job& job, const run::LiveRig& rig) {
+  LiveFacts facts{.scheduling = in_one_line(rig.scheduling())};
+  for (std::uint32_t device = 0; device < job.rig.devices.size(); ++device) {
+    facts.arrival_widths.push_back(rig.arrival_width_of(device));
+  }
+  return facts;
+}
+
+/// Makes the devices ready by their commands; gives back what those said.
+std::string prepare_devices(const Job& job) {
+  const StopSignals stop;
+  std::string said;
+  for (const rig::Device& device : job.rig.devices) {
+    if (!device.prepare) continue;
+    fmt::print(stderr, "Preparing \"{}\": {}\n", device.name, device.prepare->command.front());
+    const auto output = rig::prepare(device, [&stop] { return stop.requested(); });
+    said += fmt::format("# {}\n{}\n", device.name, output.value_or(""));
+  }
+  return said;
+}
+
+/// Results of another release than the rig file names would be filed under the wrong one.
+void check_versions(const Job& job, run::LiveRig& rig) {
+  for (std::uint32_t index = 0; index < job.rig.devices.size(); ++index) {
+    const rig::Device& device = job.rig.devices[index];
+    if (!device.identity) continue;
+    const auto answered = rig.version_of(index);
+    const auto complaint =
+        answered ? rig::version_complaint(device, *answered)
+                 : fmt::format("device \"{}\" does not answer its version query", device.name);
+    if (complaint) throw base::RigFault(*complaint + "; nothing was moved");
+  }
+}
+
+void tell_age_of(const rig::Calibration& calibration) {
+  const auto today = std::chrono::floor<std::chrono::days>(std::chrono::system_clock::now());
+  const auto age = today - base::day_of(calibration.date).value();
+  fmt::print(stderr, "The calibration of {} is {} day(s) old.\n", calibration.date, age.count());
+}
+
 run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& session) {
   run::LiveRig& rig = session.rig();
-  BegunRun begun = begin_run(job, options, segment_of(rig), in_one_line(rig.scheduling()));
+  BegunRun begun = begin_run(job, options, segment_of(rig), facts_of(job, rig));
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(),
                            session.coil().past());
   const RigState& state = session.state();
@@ -56,9 +103,14 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& s
 }  // namespace
 
 std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options) {
+  const std::string prepared = prepare_devices(job);
   LiveSession session(job.rig, job.rig_file, {.lifted = options.lifted});
+  check_versions(job, session.rig());
+  if (job.rig.calibration) tell_age_of(*job.rig.calibration);
   if (!session.arm(options.arm)) return std::nullopt;
-  return conduct(job, options, session);
+  run::RunFolder folder = conduct(job, options, session);
+  if (!prepared.empty()) run::replace_file(folder.prepared_txt(), prepared);
+  return folder;
 }
 
 }  // namespace plexor::app

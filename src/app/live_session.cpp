@@ -15,13 +15,15 @@ void warn_of(const std::vector<rig::Finding>& scheduling) {
   }
 }
 
+void remark(const std::string& text) { fmt::print(stderr, "{}\n", text); }
+
 }  // namespace
 
 LiveSession::LiveSession(const rig::RigFile& rig, const std::string& rig_file, const run::Use& use)
     : name_(rig.name),
       state_(rig),
       warden_(rig_file),
-      rig_(rig, use, warden_.board()),
+      rig_(rig, use, warden_.board(), remark),
       coil_(rig, state_),
       sensors_(rig, rig_, [this] { return coil_.modelled_body_c(); }) {}
 

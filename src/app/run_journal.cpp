@@ -64,7 +64,7 @@ journal::RigFacts facts_of(const rig::RigFile& rig) {
   return facts;
 }
 
-journal::Header header_of(const Job& job, bool lifted) {
+journal::Header header_of(const Job& job, bool lifted, const LiveFacts& live) {
   journal::Header header;
   header.plexor_version = PLEXOR_VERSION;
   header.seed = job.scenario.seed;
@@ -76,6 +76,9 @@ journal::Header header_of(const Job& job, bool lifted) {
   header.calibration_file = job.calibration.file;
   header.calibration_text = job.calibration.text;
   header.rig = facts_of(job.rig);
+  for (std::size_t device = 0; device < live.arrival_widths.size(); ++device) {
+    header.rig.devices.at(device).arrival_width = live.arrival_widths[device];
+  }
   return header;
 }
 
@@ -91,12 +94,12 @@ journal::Host host_facts(const std::string& scheduling) {
 }  // namespace
 
 BegunRun begin_run(const Job& job, const RunOptions& options, const journal::Segment& segment,
-                   const std::string& scheduling) {
+                   const LiveFacts& live) {
   run::RunFolder folder = run::create_run_folder(
       options.out.empty() ? dated_folder(job.scenario.name) : std::filesystem::path(options.out));
   journal::Writer journal(journal::create_journal_file(folder.journal()));
-  journal.append(header_of(job, options.lifted));
-  journal.append(host_facts(scheduling));
+  journal.append(header_of(job, options.lifted, live));
+  journal.append(host_facts(live.scheduling));
   journal.append(segment);
   journal.flush();
   return {std::move(folder), std::move(journal)};

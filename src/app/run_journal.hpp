@@ -2,6 +2,7 @@
 
 #include <filesystem>
 #include <string>
+#include <vector>
 
 #include "app/job.hpp"
 #include "journal/writer.hpp"
@@ -19,14 +20,19 @@ struct RunOptions {
   bool json = false;
 };
 
+/// What a real rig and its computer are like at the start of a run; nothing of it in virtual time.
+struct LiveFacts {
+  std::string scheduling{};                      ///< what the pulses' thread was granted
+  std::vector<base::Duration> arrival_widths{};  ///< for each device, see journal::DeviceFacts
+};
+
 /// The folder of a new run with its journal, which has its first records: the
-/// header, the host (with `scheduling`, what the pulses' thread was granted) and the segment.
+/// header, the host and the segment.
 struct BegunRun {
   run::RunFolder folder;
   journal::Writer journal;
 };
 [[nodiscard]] BegunRun begin_run(const Job& job, const RunOptions& options,
-                                 const journal::Segment& segment,
-                                 const std::string& scheduling = {});
+                                 const journal::Segment& segment, const LiveFacts& live = {});
 
 }  // namespace plexor::app

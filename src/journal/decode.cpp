@@ -90,6 +90,7 @@ class Members {
   }
   template <typename Value>
   void read_if_there(std::string_view key, Value& to) {
+    to = Value{};  // records are read into the ones before
     if (find(key)) read(key, to);
   }
   void read_system_time(std::string_view key, std::int64_t& to) {
@@ -313,6 +314,12 @@ void read_record(Members& members, LeaveEnded& left) {
   members.read("at_ns", left.at);
 }
 
+void read_record(Members& members, RawLine& line) {
+  members.read("device", line.device);
+  members.read("text", line.text);
+  members.read("at_ns", line.at);
+}
+
 void read_record(Members& members, Ended& ended) {
   ended.reason = reason_from(members.text("reason"));
   members.read("detail", ended.detail);
@@ -321,8 +328,8 @@ void read_record(Members& members, Ended& ended) {
 
 /// In the order of the alternatives of Record.
 constexpr std::array<std::string_view, std::variant_size_v<Record>> type_names{
-    "header", "host",     "segment",         "trial",       "done",
-    "event",  "listener", "reference-shift", "leave-ended", "ended"};
+    "header",          "host",        "segment", "trial", "done", "event", "listener",
+    "reference-shift", "leave-ended", "line",    "ended"};
 
 std::size_t index_of_type(std::string_view type) {
   for (std::size_t i = 0; i < type_names.size(); ++i) {

@@ -227,6 +227,13 @@ class Encoder {
     members_.time("at_ns", left.at);
   }
 
+  void operator()(const RawLine& line) {
+    members_.text("type", "line");
+    members_.number("device", line.device);
+    members_.text("text", line.text);
+    members_.time("at_ns", line.at);
+  }
+
   void operator()(const Ended& ended) {
     members_.text("type", "ended");
     members_.text("reason", to_text(ended.reason));

@@ -15,7 +15,7 @@
 namespace plexor::journal {
 
 /// The newest journal format this build reads and the one it writes. See FORMAT.md.
-inline constexpr int format_version = 2;
+inline constexpr int format_version = 3;
 
 /// One device as the analysis must know it.
 struct DeviceFacts {
@@ -124,6 +124,14 @@ struct LeaveEnded {
   bool operator==(const LeaveEnded&) const = default;
 };
 
+/// A line that a device sent, event or not: only where its listener keeps them.
+struct RawLine {
+  std::uint32_t device = 0;
+  std::string text;
+  base::Instant at;
+  bool operator==(const RawLine&) const = default;
+};
+
 /// Last record of a finished segment.
 struct Ended {
   enum class Reason : std::uint8_t {
@@ -139,7 +147,7 @@ struct Ended {
 };
 
 using Record = std::variant<Header, Host, Segment, TrialPlanned, TrialDone, Heard, ListenerState,
-                            ReferenceShift, LeaveEnded, Ended>;
+                            ReferenceShift, LeaveEnded, RawLine, Ended>;
 
 /// One line of a journal: where it stands and what it says.
 struct Entry {

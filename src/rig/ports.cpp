@@ -10,6 +10,7 @@ struct InstantOf {
   base::Instant operator()(const GatePassed& passed) const { return passed.at; }
   base::Instant operator()(const base::Event& event) const { return event.arrival; }
   base::Instant operator()(const ListenerChanged& change) const { return change.at; }
+  base::Instant operator()(const LineHeard& line) const { return line.at; }
   base::Instant operator()(const LeaveEnded& left) const { return left.at; }
 };
 

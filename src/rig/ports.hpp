@@ -36,6 +36,13 @@ struct ListenerChanged {
   base::Instant at;
 };
 
+/// A device sent a line, event or not: told where the rig file says keep_lines.
+struct LineHeard {
+  std::uint32_t device = 0;
+  std::string text;
+  base::Instant at;
+};
+
 /// Leave to tap has ended, by a trip or with its ticket: no pulse is given any more.
 struct LeaveEnded {
   std::string reason;    ///< "tripped: lid"
@@ -44,7 +51,7 @@ struct LeaveEnded {
 };
 
 using Observation =
-    std::variant<PulseFired, ContactSensed, GatePassed, base::Event, ListenerChanged, LeaveEnded>;
+    std::variant<PulseFired, ContactSensed, GatePassed, base::Event, ListenerChanged, LineHeard, LeaveEnded>;
 
 /// When an observation was made; observations come in the order of this instant.
 /// A pulse is observed when it has ended, so at its off edge.

@@ -218,6 +218,8 @@ void Conductor::observe(const rig::Observation& observation) {
   } else if (const auto* change = std::get_if<rig::ListenerChanged>(&observation)) {
     append(journal::ListenerState{change->device, change->up, change->at});
     device_up_.at(change->device) = change->up;
+  } else if (const auto* line = std::get_if<rig::LineHeard>(&observation)) {
+    append(journal::RawLine{line->device, line->text, line->at});
   } else if (const auto* left = std::get_if<rig::LeaveEnded>(&observation)) {
     end_of_leave(*left);
   } else if (current_) {

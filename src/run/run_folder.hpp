@@ -5,7 +5,7 @@
 
 namespace plexor::run {
 
-/// The files of one run. Everything but the journal (and the truth) can be made again from it.
+/// The files of one run. Everything but journal, truth and preparation can be made again from it.
 struct RunFolder {
   std::filesystem::path root;
 
@@ -15,6 +15,8 @@ struct RunFolder {
   [[nodiscard]] std::filesystem::path trials_csv() const { return root / "trials.csv"; }
   /// What really happened on a virtual rig. Nothing ever reads it but tests and people.
   [[nodiscard]] std::filesystem::path truth_csv() const { return root / "truth.csv"; }
+  /// What the commands said that made the devices ready.
+  [[nodiscard]] std::filesystem::path prepared_txt() const { return root / "prepared.txt"; }
   [[nodiscard]] std::filesystem::path page() const { return root / "report.html"; }
 };
 

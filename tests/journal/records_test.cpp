@@ -58,8 +58,15 @@ TEST(Records, OfFormat1AreStillRead) {
   EXPECT_EQ(read.summary.records, 11U);
 }
 
-TEST(Records, HaveTheLinesOfFormat2) {
+TEST(Records, OfFormat2AreStillRead) {
   const std::filesystem::path golden{PLEXOR_SOURCE_DIR "/tests/journal/format_2.jsonl"};
+  const auto read = read_file(golden);
+  EXPECT_EQ(read.summary.damage_count, 0U);
+  EXPECT_EQ(read.summary.records, 12U);
+}
+
+TEST(Records, HaveTheLinesOfFormat3) {
+  const std::filesystem::path golden{PLEXOR_SOURCE_DIR "/tests/journal/format_3.jsonl"};
   EXPECT_EQ(journal_of(sample_records()), bytes_of(golden));
   EXPECT_EQ(read_file(golden).summary.records, sample_records().size());
 }

@@ -17,27 +17,30 @@ using namespace std::chrono_literals;
 constexpr base::Instant at(base::Duration since_start) { return base::Instant{since_start}; }
 
 Header sample_header() {
-  return {
-      .format = format_version,
-      .plexor_version = "0.1.0",
-      .seed = 18446744073709551615U,
-      .lifted = false,
-      .scenario_file = "release.toml",
-      .scenario_text = "[scenario]\nname = \"oak\"\n",
-      .rig_file = "bench.toml",
-      .rig_text = "surface = \"h\xc3\xaatre\"\n",
-      .rig = {
-          .name = "bench",
-          .simulated = true,
-          .calibrated = true,
-          .contact_sensed = false,
-          .transit_sd = 120us,
-          .calibration_date = "2026-06-01",
-          .surface = "oak counter",
-          .spot = "A1",
-          .mounting = "tape",
-          .devices = {
-              {.name = "unit-1", .version = "1.4", .line_time = 1ms, .pattern_end_gap = 400ms}}}};
+  return {.format = format_version,
+          .plexor_version = "0.1.0",
+          .seed = 18446744073709551615U,
+          .lifted = false,
+          .scenario_file = "release.toml",
+          .scenario_text = "[scenario]\nname = \"oak\"\n",
+          .rig_file = "bench.toml",
+          .rig_text = "surface = \"h\xc3\xaatre\"\n",
+          .calibration_file = "oak.toml",
+          .calibration_text = "format = 1\n",
+          .rig = {.name = "bench",
+                  .simulated = true,
+                  .calibrated = true,
+                  .contact_sensed = false,
+                  .transit_sd = 120us,
+                  .calibration_date = "2026-06-01",
+                  .surface = "oak counter",
+                  .spot = "A1",
+                  .mounting = "tape",
+                  .devices = {{.name = "unit-1",
+                               .version = "1.4",
+                               .line_time = 1ms,
+                               .pattern_end_gap = 400ms,
+                               .arrival_width = 16ms}}}};
 }
 
 TrialPlanned sample_trial() {
@@ -190,7 +193,8 @@ class MemorySink final : public Sink {
 std::vector<Record> sample_records() {
   std::vector<Record> records;
   records.emplace_back(sample_header());
-  records.emplace_back(Host{"2026-06-11T22:04:05Z", "bench-pi", "Linux 6.1.0 aarch64"});
+  records.emplace_back(
+      Host{"2026-06-11T22:04:05Z", "bench-pi", "Linux 6.1.0 aarch64", "SCHED_FIFO 55"});
   records.emplace_back(Segment{"virtual", 0, 0});
   records.emplace_back(sample_trial());
   records.emplace_back(sample_event());
@@ -200,6 +204,7 @@ std::vector<Record> sample_records() {
   records.emplace_back(ListenerState{0, false, at(91s)});
   records.emplace_back(ReferenceShift{at(92s), -150us, 40});
   records.emplace_back(LeaveEnded{"tripped: lid", at(93s)});
+  records.emplace_back(RawLine{0, "knock call 4711", at(94s)});
   records.emplace_back(Ended{Ended::Reason::fault, "coil at 91.0 degC; limit 90", at(95s)});
   return records;
 }
@@ -210,7 +215,7 @@ Heard heard(std::string name, base::Instant at) {
 
 Record random_record(std::uint64_t seed, std::uint32_t number) {
   Draws draws(seed, number);
-  switch (draws.between(0, 8)) {
+  switch (draws.between(0, 9)) {
     case 0: return random_trial(draws);
     case 1: return random_done(draws);
     case 2: return random_event(draws);
@@ -218,6 +223,7 @@ Record random_record(std::uint64_t seed, std::uint32_t number) {
     case 4:
       return Segment{draws.text(), draws.between(-max_system_ns, max_system_ns),
                      draws.between(-max_system_ns, max_system_ns)};
+    case 9: return RawLine{draws.word(), draws.text(), draws.instant()};
     case 5: return ListenerState{draws.word(), draws.coin(), draws.instant()};
     case 6: return ReferenceShift{draws.instant(), draws.duration(), draws.word()};
     case 7: return LeaveEnded{draws.text(), draws.instant()};

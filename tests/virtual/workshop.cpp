@@ -28,6 +28,7 @@ struct AsText {
   std::string operator()(const rig::ListenerChanged& change) const {
     return fmt::format("listener {} {}", change.device, change.up);
   }
+  std::string operator()(const rig::LineHeard& line) const { return "line " + line.text; }
   std::string operator()(const rig::LeaveEnded& left) const { return "leave " + left.reason; }
 };
 
