@@ -91,7 +91,7 @@ void PulseThread::give_trial() {
   slot_ = Slot::given;
   for (std::uint32_t tap = 0; tap < count_ && !cut_; ++tap) {
     const KernelInstant on = clock_.kernel(pulses_[tap].on);
-    if (!sleep_until(on - spin_)) break;
+    if (!nap_until(on - spin_)) break;
     // Asked for good at the edge; asked here too, the answer then lies in the core's cache.
     (void)overseer_.permits(epoch_);
     if (!spin_until(on)) break;
@@ -134,9 +134,9 @@ KernelInstant PulseThread::drive_inactive() {
 }
 
 /// False if it is to stop before.
-bool PulseThread::wait_until(KernelInstant at) { return sleep_until(at - spin_) && spin_until(at); }
+bool PulseThread::wait_until(KernelInstant at) { return nap_until(at - spin_) && spin_until(at); }
 
-bool PulseThread::sleep_until(KernelInstant at) {
+bool PulseThread::nap_until(KernelInstant at) {
   for (;;) {
     const KernelInstant now = lines::kernel_now();
     if (cut_) return false;

@@ -60,7 +60,7 @@ class PulseThread {
   void give_trial();
   void give(std::uint32_t tap);
   [[nodiscard]] bool wait_until(lines::KernelInstant at);
-  [[nodiscard]] bool sleep_until(lines::KernelInstant at);
+  [[nodiscard]] bool nap_until(lines::KernelInstant at);
   [[nodiscard]] bool spin_until(lines::KernelInstant at);
   void tick_if_due(lines::KernelInstant now);
   lines::KernelInstant drive_inactive();
