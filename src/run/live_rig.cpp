@@ -114,8 +114,13 @@ void LiveRig::listen(const rig::RigFile& rig,
                               .strength = report.strength});
     };
     const auto change = [this, device](bool up, KernelInstant at) { see_listener(device, up, at); };
-    listeners_.push_back(rig::make_listener(rig.devices[device],
-                                            {.report = hear, .state = change, .remark = remark}));
+    rig::Hearers hearers{.report = hear, .state = change, .remark = remark};
+    if (keeps_lines(rig.devices[device])) {
+      hearers.line = [this, device](std::string_view line, KernelInstant at) {
+        queue_.push(rig::LineHeard{device, std::string(line), clock_.of(at)});
+      };
+    }
+    listeners_.push_back(rig::make_listener(rig.devices[device], std::move(hearers)));
   }
 }
 
