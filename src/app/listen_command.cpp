@@ -53,7 +53,7 @@ class Transcript {
   static std::string details(const rig::Report& report) {
     std::string text;
     if (report.device_time)
-      text += fmt::format(", its clock {:.3f} ms", to_ms(*report.device_time));
+      text += fmt::format(", its clock {:.3f} ms", base::to_ms(*report.device_time));
     if (report.strength) text += fmt::format(", strength {:g}", *report.strength);
     return text;
   }

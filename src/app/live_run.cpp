@@ -37,7 +37,7 @@ void drop_ticket_after_fault(const journal::Ended& ended, const RigState& state)
 }
 
 LiveFacts facts_of(const Job& job, const run::LiveRig& rig) {
-  LiveFacts facts{.scheduling = in_one_line(rig.scheduling())};
+  LiveFacts facts{.scheduling = run::in_one_line(rig.scheduling())};
   for (std::uint32_t device = 0; device < job.rig.devices.size(); ++device) {
     facts.arrival_widths.push_back(rig.arrival_width_of(device));
   }

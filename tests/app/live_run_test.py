@@ -407,6 +407,53 @@ class Ends(LiveTestCase):
         run.end()
 
 
+class BringUp(LiveTestCase):
+    """Before the first run: what is there, what it says, and what is wrong."""
+
+    def preflight(self):
+        check = self.start("preflight", "--rig", self.rig, "--json")
+        code = check.end()
+        said = check.said()
+        found = json.loads(said[said.index("["):said.rindex("]") + 1])
+        return code, {finding["subject"]: finding for finding in found}
+
+    def test_preflight_finds_a_rig_ready_and_what_makes_it_unready(self):
+        self.simulate()
+        code, found = self.preflight()
+        self.assertEqual(code, 0, found)
+        self.assertEqual(found["lines and interlock"]["state"], "good")
+        self.assertEqual(found["calibration"]["state"], "warning", "it is old")
+        self.hands("lid open")
+        code, found = self.preflight()
+        self.assertEqual(code, 3)
+        self.assertIn("lid", found["lines and interlock"]["found"])
+        self.assertIn("wiring", found["lines and interlock"]["remedy"])
+        self.assertFalse(self.is_high(GATE))
+        self.assertFalse(self.is_high(ENABLE))
+
+    def test_preflight_names_a_port_that_is_not_there(self):
+        self.simulate()
+        self.hands("cable out")
+        self.assertTrue(comes_true(lambda: not (self.folder / "panel").is_symlink()))
+        code, found = self.preflight()
+        self.assertEqual(code, 3)
+        bad = [finding for finding in found.values() if finding["state"] == "bad"]
+        self.assertTrue(any(str(self.folder / "panel") in finding["found"] for finding in bad), bad)
+
+    def test_listen_shows_lines_and_the_loss_of_a_device(self):
+        self.simulate()
+        listen = self.start("listen", "--rig", self.rig, "--raw", "--for-s", "30")
+        self.assertTrue(listen.hears("Listening"), listen.said())
+        self.hands("device reset")
+        self.assertTrue(listen.hears("panel sends"), listen.said())
+        self.hands("cable out")
+        self.assertTrue(listen.hears("can't be heard any more"), listen.said())
+        self.hands("cable in")
+        self.assertTrue(listen.hears("panel can be heard"), listen.said())
+        listen.process.send_signal(signal.SIGINT)
+        self.assertEqual(listen.end(), 0)
+
+
 class Devices(LiveTestCase):
     """A device or its port fails in mid-run: what it missed is void, and the run goes on."""
     scenario = SCENARIO.replace("window_ms = 100", "window_ms = 700").replace("[150, 151]", "[750, 751]")
