@@ -140,10 +140,17 @@ class Calibration {
         "{}: {} curve(s), strikes from {:.3f} to {:.3f} m/s, transit repeats within {:.2f} ms "
         "(sd).\nName it in the rig file:\n\n[calibration]\nfile = \"{}\"\n",
         options_.out, calibration_.curves.size(), base::to_m_s(calibration_.slowest()),
-        base::to_m_s(calibration_.fastest()), base::to_ms(calibration_.transit_sd), options_.out);
+        base::to_m_s(calibration_.fastest()), base::to_ms(calibration_.transit_sd), name_for_rig());
   }
 
  private:
+  /// As the rig file must name it: by its own name beside it, else by its whole path.
+  [[nodiscard]] std::string name_for_rig() const {
+    const fs::path out = fs::weakly_canonical(options_.out);
+    const bool beside = out.parent_path() == fs::weakly_canonical(options_.rig).parent_path();
+    return beside ? out.filename().string() : out.string();
+  }
+
   bool take(const std::vector<base::Duration>& drives) {
     bar_.emplace("measuring");
     const auto levels = calibrating_.measure(drives);

@@ -44,7 +44,7 @@ std::string_view word_of(State state) {
 Finding check_calibration(const rig::RigFile& rig) {
   constexpr long old_days = 90;
   if (!rig.calibration) {
-    return {State::bad, "calibration", "none: strike speeds can't be commanded",
+    return {State::warning, "calibration", "none yet: strike speeds can't be commanded",
             "plexor calibrate --rig RIG --out FILE, and name it in the rig file"};
   }
   const std::string covers =
