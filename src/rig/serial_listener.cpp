@@ -166,7 +166,7 @@ class SerialListener::Ear {
     }
     known_ = true;
     tell(true, arrived_);
-    timer_.cancel();
+    ++turn_;  // nothing is missed any more
     if (identity_->alive_every) after(*identity_->alive_every, [this] { begin_to_ask(); });
   }
 
@@ -241,9 +241,10 @@ class SerialListener::Ear {
 
   template <typename Deed>
   void after(base::Duration wait, Deed deed) {
+    // Cancelling does not reach a deed that is due already: its turn is over all the same.
     timer_.expires_after(wait);
-    timer_.async_wait([deed](const boost::system::error_code& error) {
-      if (!error) deed();
+    timer_.async_wait([this, deed, turn = ++turn_](const boost::system::error_code& error) {
+      if (!error && turn == turn_) deed();
     });
   }
 
@@ -256,6 +257,7 @@ class SerialListener::Ear {
   asio::io_context context_{1};
   asio::posix::stream_descriptor stream_{context_};
   asio::steady_timer timer_{context_};  ///< one thing at a time: looking for the port, or asking
+  std::uint64_t turn_ = 0;              ///< of the timer: what belongs to an older one is not done
   std::optional<SerialPort> port_;
   std::atomic<base::Duration> latency_{base::Duration{}};
   std::string last_trouble_;
