@@ -66,13 +66,20 @@ void keep_new_coil(const rig::RigFile& rig) {
   run::replace_file(coil_file_beside(rig.wiring->chip), to_text(memory));
 }
 
-std::vector<std::string> ports_of(const rig::RigFile& rig) {
-  std::vector<std::string> ports;
-  for (const rig::Device& device : rig.devices) {
-    fs::create_directories(fs::absolute(device.port).parent_path());
-    ports.push_back(device.port);
+/// Where the devices are to be heard, for people.
+std::string place_of(const rig::Device& device) {
+  const rig::ListenerSettings& listener = device.listener.value();
+  if (const auto* line = std::get_if<rig::LineSettings>(&listener)) {
+    return fmt::format("line {}", line->wire.offset);
   }
-  return ports;
+  return std::get<rig::SerialSettings>(listener).port;
+}
+
+void prepare_ports(const rig::RigFile& rig) {
+  for (const rig::Device& device : rig.devices) {
+    const auto* serial = std::get_if<rig::SerialSettings>(&*device.listener);
+    if (serial != nullptr) fs::create_directories(fs::absolute(serial->port).parent_path());
+  }
 }
 
 /// What a person can do at the bench, by words on standard input.
@@ -91,10 +98,19 @@ class Hands {
     obey("lid close");
   }
 
-  /// The devices' cables belong to the bench.
+  /// The devices and their cables belong to the bench.
   void reach_for(virtual_rig::LiveBench& bench) {
-    deeds_["cable out"] = [&bench] { bench.unplug(); };
-    deeds_["cable in"] = [&bench] { bench.plug_in(); };
+    using virtual_rig::Voice;
+    const auto do_to_devices = [this, &bench](const char* words, auto deed) {
+      deeds_[words] = [&bench, deed] { bench.with_devices(deed); };
+    };
+    do_to_devices("cable out", [](Voice& device) { device.unplug(); });
+    do_to_devices("cable in", [](Voice& device) { device.plug_in(); });
+    do_to_devices("device reset", [](Voice& device) { device.reset(lines::kernel_now()); });
+    do_to_devices("device hang", [](Voice& device) { device.hang(); });
+    do_to_devices("device wake", [](Voice& device) { device.wake(); });
+    do_to_devices("device babble", [](Voice& device) { device.babble(lines::kernel_now()); });
+    do_to_devices("device garbage", [](Voice& device) { device.utter_garbage(); });
   }
 
   /// Does what has been typed so far; false once input has ended.
@@ -128,7 +144,7 @@ class Hands {
 void tell_where(const Options& options, const rig::RigFile& rig, const Hands& hands) {
   fmt::print("\"{}\" is being simulated. Lines: {}\n", rig.name, rig.wiring->chip);
   for (const rig::Device& device : rig.devices) {
-    fmt::print("Device \"{}\": {}\n", device.name, device.port);
+    fmt::print("Device \"{}\": {}\n", device.name, place_of(device));
   }
   fmt::print(
       "Tap with it from another terminal:\n  plexor run SCENARIO --rig {}\n"
@@ -144,11 +160,12 @@ void simulate(const Options& options, const std::string& text, const rig::RigFil
   auto chip = lines::VirtualChip::create(rig.wiring->chip);
   const ChipFiles files(rig.wiring->chip);
   keep_new_coil(rig);
+  prepare_ports(rig);
   Hands hands(chip, *rig.wiring);
   virtual_rig::LiveBench bench(
       chip, *rig.wiring, {rig.tiers.one_shot, rig.tiers.longest_on},
       std::make_unique<virtual_rig::VirtualRig>(rig, simulation, options.seed, options.lifted),
-      ports_of(rig));
+      virtual_rig::make_voices(rig, simulation, chip));
   hands.reach_for(bench);
   tell_where(options, rig, hands);
   bool typing = true;

@@ -136,6 +136,20 @@ std::string TableReader::choice(const std::string& key, const std::vector<std::s
   return word;
 }
 
+std::vector<std::string> TableReader::texts(const std::string& key) {
+  const std::string expected = "a list of texts [\"...\", ...]";
+  if (!has(key)) fail(key, "no value", expected, "add it");
+  const auto& node = *node_->table->get(key);
+  if (!node.is_array()) fail(key, describe(node), expected);
+  std::vector<std::string> values;
+  for (const auto& element : *node.as_array()) {
+    if (!element.is_string()) fail(key, describe(element), expected);
+    values.push_back(element.as_string()->get());
+  }
+  if (values.empty()) fail(key, "an empty list", "at least one text");
+  return values;
+}
+
 bool TableReader::flag_or(const std::string& key, bool fallback) {
   if (!has(key)) return fallback;
   const auto& node = *node_->table->get(key);

@@ -39,6 +39,8 @@ class TableReader {
   [[nodiscard]] std::string text_or(const std::string& key, const std::string& fallback);
   /// One of `choices`, else an error that lists them.
   [[nodiscard]] std::string choice(const std::string& key, const std::vector<std::string>& choices);
+  /// A list of at least one text.
+  [[nodiscard]] std::vector<std::string> texts(const std::string& key);
   [[nodiscard]] bool flag_or(const std::string& key, bool fallback);
   [[nodiscard]] std::int64_t whole(const std::string& key, std::int64_t low, std::int64_t high);
   [[nodiscard]] double number(const std::string& key, Range range);

@@ -18,6 +18,8 @@ class LineAssembler {
 
   void feed(std::string_view bytes);
   [[nodiscard]] std::size_t dropped() const { return dropped_; }
+  /// A line was dropped, or the one that is coming will be.
+  [[nodiscard]] bool overlong() const { return too_long_ || dropped_ > 0; }
 
  private:
   void finish();

@@ -10,6 +10,7 @@
 #include <set>
 
 #include "base/toml_reader.hpp"
+#include "rig/read_parts.hpp"
 
 namespace plexor::rig {
 
@@ -17,43 +18,12 @@ namespace {
 
 using base::TableReader;
 
-constexpr std::size_t longest_name = 60;
-constexpr std::size_t longest_description = 200;
 constexpr std::size_t most_devices = 16;
 
 // Wide ranges that catch a slip of unit; what a tapper may do is for safety::check_limits.
 constexpr TableReader::Range supply_range_v{1.0, 60.0};  // extra-low voltage, IEC 61140
 constexpr TableReader::Range coil_range_c{-20.0, 200.0};
 constexpr TableReader::Range thermal_resistance_k_w{0.01, 1000.0};
-
-std::size_t characters_in(const std::string& utf8) {
-  return static_cast<std::size_t>(std::count_if(utf8.begin(), utf8.end(), [](char c) {
-    return (static_cast<unsigned char>(c) & 0xC0U) != 0x80U;
-  }));
-}
-
-bool has_control_character(const std::string& utf8) {
-  for (std::size_t i = 0; i < utf8.size(); ++i) {
-    const auto byte = static_cast<unsigned char>(utf8[i]);
-    if (byte < 0x20U || byte == 0x7FU) return true;
-    const bool two_byte_control =
-        byte == 0xC2U && i + 1 < utf8.size() && static_cast<unsigned char>(utf8[i + 1]) < 0xA0U;
-    if (two_byte_control) return true;
-  }
-  return false;
-}
-
-/// A text that people read in one line of a report.
-std::string line_of_text(TableReader& reader, const std::string& key, std::size_t longest) {
-  std::string text = reader.text(key);
-  const std::string expected = fmt::format("one line of 1 to {} printable characters", longest);
-  if (text.find_first_not_of(' ') == std::string::npos) reader.fail(key, "a blank text", expected);
-  if (has_control_character(text)) reader.fail(key, "a control character", expected);
-  if (const std::size_t length = characters_in(text); length > longest) {
-    reader.fail(key, fmt::format("{} characters", length), expected);
-  }
-  return text;
-}
 
 void read_rig(TableReader reader, RigFile& rig) {
   rig.name = line_of_text(reader, "name", longest_name);
@@ -83,34 +53,23 @@ safety::CoilModel read_coil(TableReader reader) {
   return coil;
 }
 
-/// `17`, or `{ line = 17, active_low = true }`.
-safety::Wire read_wire(TableReader& reader, const std::string& key) {
-  constexpr std::int64_t most_lines = 4095;
-  const auto offset_in = [](TableReader& table, const std::string& at) {
-    return static_cast<std::uint32_t>(table.whole(at, 0, most_lines));
-  };
-  if (!reader.is_table(key)) return {offset_in(reader, key), false};
-  TableReader table = reader.table(key);
-  const safety::Wire wire{offset_in(table, "line"), table.flag_or("active_low", false)};
-  table.finish();
-  return wire;
+std::vector<std::pair<std::string, safety::Wire>> wires_of(const safety::Wiring& wiring) {
+  std::vector<std::pair<std::string, safety::Wire>> wires{
+      {"gate", wiring.gate},     {"stop_loop", wiring.stop_loop},
+      {"lid", wiring.lid},       {"coil_sense", wiring.coil_sense},
+      {"enable", wiring.enable}, {"watchdog", wiring.watchdog}};
+  if (wiring.contact) wires.emplace_back("contact", *wiring.contact);
+  return wires;
 }
 
 void refuse_shared_lines(const TableReader& reader, const safety::Wiring& wiring) {
   std::map<std::uint32_t, std::string> taken;
-  const auto take = [&](const std::string& key, const safety::Wire& wire) {
+  for (const auto& [key, wire] : wires_of(wiring)) {
     const auto [other, is_free] = taken.emplace(wire.offset, key);
-    if (is_free) return;
+    if (is_free) continue;
     reader.fail(key, fmt::format("line {}, which \"{}\" has already", wire.offset, other->second),
                 "a line of its own for each");
-  };
-  take("gate", wiring.gate);
-  take("stop_loop", wiring.stop_loop);
-  take("lid", wiring.lid);
-  take("coil_sense", wiring.coil_sense);
-  take("enable", wiring.enable);
-  take("watchdog", wiring.watchdog);
-  if (wiring.contact) take("contact", *wiring.contact);
+  }
 }
 
 safety::Wiring read_wiring(TableReader reader, ContactKind contact) {
@@ -258,7 +217,7 @@ std::vector<Device> read_devices(TableReader& file, RigKind kind) {
                   line_of_text(entry, "version", longest_name),
                   entry.duration_or("line_time_ms", {0.0, 60'000.0}, {}),
                   entry.duration_or("pattern_end_gap_ms", {0.0, 60'000.0}, {})};
-    if (kind == RigKind::lines) device.port = line_of_text(entry, "port", longest_description);
+    if (kind == RigKind::lines) read_listening(entry, device);
     entry.finish();
     if (!names.insert(device.name).second) {
       entry.fail("name", fmt::format("a second device \"{}\"", device.name),
@@ -271,6 +230,31 @@ std::vector<Device> read_devices(TableReader& file, RigKind kind) {
               fmt::format("1 to {} tables [[device]]", most_devices));
   }
   return devices;
+}
+
+/// Where a device's listener has no chip of its own, it is on the rig's. What two
+/// would share is refused.
+void settle_listeners(const TableReader& file, RigFile& rig) {
+  std::map<std::string, std::string> taken;
+  const auto take = [&](const std::string& what, const std::string& name) {
+    const auto [other, is_free] = taken.emplace(what, name);
+    if (is_free) return;
+    file.fail("device",
+              fmt::format("{} of \"{}\", which \"{}\" has already", what, name, other->second),
+              "a port or line of its own for each");
+  };
+  const safety::Wiring& wiring = *rig.wiring;
+  for (const auto& [name, wire] : wires_of(wiring)) {
+    take(fmt::format("line {} of {}", wire.offset, wiring.chip), name);
+  }
+  for (Device& device : rig.devices) {
+    if (auto* line = std::get_if<LineSettings>(&*device.listener)) {
+      if (line->chip.empty()) line->chip = wiring.chip;
+      take(fmt::format("line {} of {}", line->wire.offset, line->chip), device.name);
+    } else if (const auto& port = std::get<SerialSettings>(*device.listener).port; !port.empty()) {
+      take("port " + port, device.name);
+    }
+  }
 }
 
 /// Another supply gives other strikes and transits than those that were measured.
@@ -301,6 +285,7 @@ RigFile parse_rig(std::string_view text, const std::string& file_name) {
   if (rig.kind == RigKind::lines) {
     rig.wiring = read_wiring(file.table("lines"), rig.contact);
     rig.tiers = read_tiers(file, rig.limits);
+    settle_listeners(file, rig);
   }
   (void)file.has("simulated");  // src/virtual reads it
   file.finish();

@@ -8,6 +8,7 @@
 
 #include "base/time.hpp"
 #include "rig/calibration.hpp"
+#include "rig/listener_settings.hpp"
 #include "safety/limits.hpp"
 #include "safety/thermal.hpp"
 #include "safety/wiring.hpp"
@@ -31,7 +32,10 @@ struct Device {
   std::string version;               ///< firmware release as configured
   base::Duration line_time{};        ///< time its message spends on the line, where known
   base::Duration pattern_end_gap{};  ///< its own wait for the end of a rhythm, where known
-  std::string port{};                ///< terminal that its messages come in by; kind lines only
+  // Kind lines only:
+  std::optional<ListenerSettings> listener{};  ///< by what its messages come in
+  std::optional<IdentitySettings> identity{};
+  std::optional<PrepareSettings> prepare{};
 };
 
 /// Where the tapper stands and how the device is fixed: what a verdict is scoped to.

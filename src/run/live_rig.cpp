@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <functional>
 #include <utility>
 
@@ -35,6 +36,15 @@ lines::LineSetting contact_setting(const safety::Wire& wire) {
   return {.name = "contact", .offset = wire.offset, .active_low = wire.active_low, .edges = true};
 }
 
+/// What comes out of order would be given to the wrong trial.
+base::Duration longest_hold_back(const rig::RigFile& rig) {
+  base::Duration longest{};
+  for (const rig::Device& device : rig.devices) {
+    longest = std::max(longest, rig::hold_back(device.listener.value()));
+  }
+  return longest;
+}
+
 /// False if it does not come true in time.
 bool comes_true(base::Duration patience, const std::function<bool()>& what) {
   const KernelInstant give_up = lines::kernel_now() + patience;
@@ -47,10 +57,12 @@ bool comes_true(base::Duration patience, const std::function<bool()>& what) {
 
 }  // namespace
 
-LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board)
-    : heartbeat_age_(rig.tiers.heartbeat_age),
+LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board,
+                 std::function<void(const std::string&)> remark)
+    : devices_(rig.devices),
+      heartbeat_age_(rig.tiers.heartbeat_age),
       one_shot_(rig.tiers.one_shot),
-      queue_(clock_),
+      queue_(clock_, longest_hold_back(rig)),
       overseer_(setting_of(rig, lifted), std::move(board), clock_,
                 [this](const rig::LeaveEnded& left) { queue_.push(left); }) {
   const safety::Wiring& wiring = rig.wiring.value();
@@ -61,7 +73,7 @@ LiveRig::LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board)
     overseer_.see_contact(contact_->try_get(0) != lines::Level::inactive, lines::kernel_now());
   }
   overseer_.see_listeners(true);  // until a listener says otherwise
-  listen(rig);
+  listen(rig, remark);
   overseer_.see(safety::Guard::journal, safety::Reading::good);  // none has failed yet
   pulses_ =
       std::make_unique<PulseThread>(std::move(gate), rig.limits, overseer_, clock_,
@@ -76,19 +88,25 @@ LiveRig::~LiveRig() {
   if (contact_thread_.joinable()) contact_thread_.join();
 }
 
-void LiveRig::listen(const rig::RigFile& rig) {
+void LiveRig::listen(const rig::RigFile& rig,
+                     const std::function<void(const std::string&)>& remark) {
   for (std::uint32_t device = 0; device < rig.devices.size(); ++device) {
-    const auto hear = [this, device](std::string_view line, KernelInstant at) {
-      base::Event event;
-      event.device = device;
-      event.name = std::string(line);
-      event.arrival = clock_.of(at);
-      queue_.push(event);
+    const auto hear = [this, device](const rig::Report& report) {
+      queue_.push(base::Event{.device = device,
+                              .name = report.event,
+                              .arrival = clock_.of(report.at),
+                              .device_time = report.device_time,
+                              .strength = report.strength});
     };
     const auto change = [this, device](bool up, KernelInstant at) { see_listener(device, up, at); };
-    listeners_.push_back(std::make_unique<rig::PortListener>(
-        rig.devices[device].port, rig::PortListener::Hearers{hear, change}));
+    listeners_.push_back(rig::make_listener(rig.devices[device],
+                                            {.report = hear, .state = change, .remark = remark}));
   }
+}
+
+std::optional<std::string> LiveRig::version_of(std::uint32_t device) {
+  const auto& identity = devices_.at(device).identity;
+  return identity ? listeners_.at(device)->version(identity->timeout) : std::nullopt;
 }
 
 void LiveRig::see_listener(std::uint32_t device, bool up, KernelInstant at) {

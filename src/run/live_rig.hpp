@@ -1,12 +1,13 @@
 #pragma once
 
+#include <functional>
 #include <memory>
 #include <mutex>
 #include <optional>
 #include <string>
 #include <vector>
 
-#include "rig/port_listener.hpp"
+#include "rig/listener.hpp"
 #include "rig/ports.hpp"
 #include "rig/rig_file.hpp"
 #include "run/live_clock.hpp"
@@ -23,7 +24,9 @@ namespace plexor::run {
 class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Clock {
  public:
   /// Takes the lines and opens the ports. Throws base::RigFault for what can't be taken.
-  LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board);
+  /// `remark` hears what the listeners have to say to people, on threads of theirs.
+  LiveRig(const rig::RigFile& rig, bool lifted, safety::Board board,
+          std::function<void(const std::string&)> remark = {});
   /// Leaves everything inactive.
   ~LiveRig() override;
   LiveRig(const LiveRig&) = delete;
@@ -43,6 +46,15 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   /// After the run: the warden sees no current, and saw none that was not commanded.
   [[nodiscard]] bool coil_is_accounted_for() const;
 
+  /// The version that a device answers; nothing if it is not asked or does not answer in its
+  /// timeout. For the header of the journal, and to refuse a release that was not meant
+  /// (rig::version_complaint).
+  [[nodiscard]] std::optional<std::string> version_of(std::uint32_t device);
+  /// By how much later than they came a device's reports may be stamped.
+  [[nodiscard]] base::Duration arrival_uncertainty(std::uint32_t device) const {
+    return listeners_.at(device)->arrival_uncertainty();
+  }
+
   /// For the guards that somebody else watches: coil_cool and supply, unknown until then.
   void see(safety::Guard guard, safety::Reading reading) { overseer_.see(guard, reading); }
 
@@ -55,13 +67,14 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   [[nodiscard]] lines::KernelInstant started() const { return clock_.start(); }
 
  private:
-  void listen(const rig::RigFile& rig);
+  void listen(const rig::RigFile& rig, const std::function<void(const std::string&)>& remark);
   void watch_contact();
   void follow_contact();
   void see_listener(std::uint32_t device, bool up, lines::KernelInstant at);
   void wait_for_power(bool powered, const std::string& otherwise);
   void prove_warden();
 
+  std::vector<rig::Device> devices_;
   base::Duration heartbeat_age_;
   base::Duration one_shot_;
   LiveClock clock_;
@@ -73,7 +86,7 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   std::atomic<bool> over_ = false;
   std::unique_ptr<PulseThread> pulses_;
   std::thread contact_thread_;
-  std::vector<std::unique_ptr<rig::PortListener>> listeners_;
+  std::vector<std::unique_ptr<rig::Listener>> listeners_;
 };
 
 }  // namespace plexor::run

@@ -16,7 +16,7 @@ void ObservationQueue::push(const rig::Observation& observation) {
 std::optional<rig::Observation> ObservationQueue::take_until(base::Instant deadline) {
   std::unique_lock lock(mutex_);
   for (;;) {
-    const base::Instant settled = clock_.now() - settling;
+    const base::Instant settled = clock_.now() - settles_after_;
     if (!waiting_.empty() && waiting_.begin()->first <= std::min(settled, deadline)) {
       rig::Observation oldest = std::move(waiting_.begin()->second);
       waiting_.erase(waiting_.begin());

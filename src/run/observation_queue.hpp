@@ -17,7 +17,9 @@ class ObservationQueue {
  public:
   static constexpr base::Duration settling = std::chrono::milliseconds{5};
 
-  explicit ObservationQueue(const rig::Clock& clock) : clock_(clock) {}
+  /// `hold_back`: by how much longer than that an observation may come after its instant.
+  explicit ObservationQueue(const rig::Clock& clock, base::Duration hold_back = {})
+      : clock_(clock), settles_after_(settling + hold_back) {}
 
   void push(const rig::Observation& observation);
   /// The oldest, once it has settled; nothing when everything up to `deadline` has.
@@ -25,6 +27,7 @@ class ObservationQueue {
 
  private:
   const rig::Clock& clock_;
+  base::Duration settles_after_;
   std::mutex mutex_;
   std::condition_variable pushed_;
   std::multimap<base::Instant, rig::Observation> waiting_;  // equal instants keep their order

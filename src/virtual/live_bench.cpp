@@ -23,24 +23,22 @@ constexpr base::Duration long_pulse = 300ms;
 
 LiveBench::LiveBench(lines::VirtualChip chip, const safety::Wiring& wiring,
                      const PowerChain::Setting& setting, std::unique_ptr<VirtualRig> physics,
-                     std::vector<std::string> ports)
+                     std::vector<std::unique_ptr<Voice>> voices)
     : chip_(std::move(chip)),
       wiring_(wiring),
       longest_pulse_(setting.longest_on.value_or(long_pulse)),
       chain_(setting),
       physics_(std::move(physics)),
-      ports_(std::move(ports)),
+      voices_(std::move(voices)),
       start_(lines::kernel_now()),
       looked_(start_) {
   chain_.loop(is_active(wiring_.stop_loop));
   chain_.lid(is_active(wiring_.lid));
   drive(wiring_.coil_sense, false);
-  plug_in();
 }
 
-void LiveBench::plug_in() {
-  unplug();
-  for (const std::string& port : ports_) plugged_.push_back(std::make_unique<PseudoPort>(port));
+void LiveBench::with_devices(const std::function<void(Voice&)>& deed) {
+  for (const auto& voice : voices_) deed(*voice);
 }
 
 bool LiveBench::is_active(const safety::Wire& wire) const {
@@ -95,6 +93,7 @@ void LiveBench::advance(KernelInstant to) {
     drive(wiring_.contact.value(), false);
     touching_until_.reset();
   }
+  for (const auto& voice : voices_) voice->live(to);
   if (!physics_) return;
   // What lies behind already can't be changed any more: a late look costs that much accuracy.
   while (const auto observation = physics_->observe_until(base::segment_start + (to - start_))) {
@@ -104,7 +103,7 @@ void LiveBench::advance(KernelInstant to) {
 
 void LiveBench::show(const rig::Observation& observation) {
   if (const auto* event = std::get_if<base::Event>(&observation)) {
-    if (event->device < plugged_.size()) plugged_[event->device]->write_line(event->name);
+    if (event->device < voices_.size()) voices_[event->device]->report(*event, lines::kernel_now());
   } else if (const auto* contact = std::get_if<rig::ContactSensed>(&observation)) {
     touch(start_ + (contact->at - base::segment_start));
   }

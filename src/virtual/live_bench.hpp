@@ -4,16 +4,15 @@
 #include <functional>
 #include <memory>
 #include <optional>
-#include <string>
 #include <vector>
 
 #include "lines/virtual_chip.hpp"
 #include "rig/rig_file.hpp"
 #include "safety/wiring.hpp"
 #include "virtual/power_chain.hpp"
-#include "virtual/pseudo_port.hpp"
 #include "virtual/simulation.hpp"
 #include "virtual/virtual_rig.hpp"
+#include "virtual/voice.hpp"
 
 namespace plexor::virtual_rig {
 
@@ -24,18 +23,17 @@ namespace plexor::virtual_rig {
 class LiveBench {
  public:
   /// Chip and wiring must exist; loop and lid are as their lines are. `physics`
-  /// may be missing: then only the power chain lives. `ports`: the paths of the devices' ports.
+  /// may be missing: then only the power chain lives. `voices`: of its devices.
   LiveBench(lines::VirtualChip chip, const safety::Wiring& wiring,
             const PowerChain::Setting& setting, std::unique_ptr<VirtualRig> physics,
-            std::vector<std::string> ports);
+            std::vector<std::unique_ptr<Voice>> voices);
 
   /// Lives until `stop` says so.
   void serve(const std::function<bool()>& stop);
 
-  /// The devices' cables, all at once; while they are out nothing comes through. Both throw
-  /// base::RigFault. Not while another thread serves.
-  void plug_in();
-  void unplug() { plugged_.clear(); }
+  /// Does something to each device: pulls its cable, makes it hang. Not while another thread
+  /// serves.
+  void with_devices(const std::function<void(Voice&)>& deed);
 
   [[nodiscard]] bool coil_is_on() const { return coil_on_; }
   /// The longest that serving was held up: what figures can't be better than.
@@ -55,8 +53,7 @@ class LiveBench {
   base::Duration longest_pulse_;
   PowerChain chain_;
   std::unique_ptr<VirtualRig> physics_;
-  std::vector<std::string> ports_;
-  std::vector<std::unique_ptr<PseudoPort>> plugged_;
+  std::vector<std::unique_ptr<Voice>> voices_;
   lines::KernelInstant start_;
   lines::KernelInstant looked_;
   std::uint64_t last_change_ = 0;

@@ -16,4 +16,7 @@ namespace plexor::virtual_rig {
 /// One table of [[simulated.device]].
 [[nodiscard]] DeviceSettings read_device(base::TableReader& in);
 
+/// How it speaks, from the same table: rigs of kind lines only. Call before read_device.
+[[nodiscard]] VoiceSettings read_voice(base::TableReader& in, const rig::Device& device);
+
 }  // namespace plexor::virtual_rig

@@ -56,7 +56,18 @@ PseudoPort::~PseudoPort() {
 void PseudoPort::write_line(std::string_view text) {
   const std::string line = std::string(text) + "\n";
   pollfd writable{master_, POLLOUT, 0};
-  if (poll(&writable, 1, 0) > 0) (void)!write(master_, line.data(), line.size());
+  if (poll(&writable, 1, 0) > 0) (void)!::write(master_, line.data(), line.size());
+}
+
+std::size_t PseudoPort::write(std::string_view bytes) {
+  const ssize_t written = ::write(master_, bytes.data(), bytes.size());
+  return written < 0 ? 0 : static_cast<std::size_t>(written);
+}
+
+std::string PseudoPort::read() {
+  std::array<char, 512> bytes{};
+  const ssize_t count = ::read(master_, bytes.data(), bytes.size());
+  return {bytes.data(), count < 0 ? 0 : static_cast<std::size_t>(count)};
 }
 
 }  // namespace plexor::virtual_rig

@@ -1,6 +1,8 @@
 #pragma once
 
+#include <cstddef>
 #include <filesystem>
+#include <string>
 #include <string_view>
 
 namespace plexor::virtual_rig {
@@ -18,6 +20,10 @@ class PseudoPort {
 
   /// One line of text, its end added.
   void write_line(std::string_view text);
+  /// Bytes as they are; how many of them went.
+  std::size_t write(std::string_view bytes);
+  /// What has come so far.
+  [[nodiscard]] std::string read();
 
  private:
   std::filesystem::path path_;

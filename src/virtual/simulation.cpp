@@ -13,15 +13,19 @@ namespace {
 
 using base::TableReader;
 
-std::vector<DeviceSettings> read_devices(TableReader& in, const rig::RigFile& rig) {
-  std::vector<DeviceSettings> devices;
-  for (TableReader& table : in.tables("device")) devices.push_back(read_device(table));
-  if (devices.size() != rig.devices.size()) {
-    in.fail("device", fmt::format("{} simulated devices", devices.size()),
+void read_devices(TableReader& in, const rig::RigFile& rig, Simulation& simulation) {
+  std::vector<TableReader> tables = in.tables("device");
+  if (tables.size() != rig.devices.size()) {
+    in.fail("device", fmt::format("{} simulated devices", tables.size()),
             fmt::format("one [[simulated.device]] for each of the rig's {} devices",
                         rig.devices.size()));
   }
-  return devices;
+  for (std::size_t i = 0; i < tables.size(); ++i) {
+    if (rig.kind == rig::RigKind::lines) {
+      simulation.voices.push_back(read_voice(tables[i], rig.devices[i]));
+    }
+    simulation.devices.push_back(read_device(tables[i]));
+  }
 }
 
 /// The solenoid strikes as physics says; a calibration that says otherwise would plan other taps
@@ -75,7 +79,7 @@ Simulation parse_simulation(std::string_view text, const std::string& file,
   Simulation simulation;
   simulation.tapper = read_tapper(in.table("tapper"), rig);
   check_calibration(rig, simulation.tapper, in.place());
-  simulation.devices = read_devices(in, rig);
+  read_devices(in, rig, simulation);
   const bool samples = std::any_of(
       simulation.devices.begin(), simulation.devices.end(),
       [](const DeviceSettings& d) { return std::holds_alternative<FirmwareSettings>(d); });

@@ -174,11 +174,21 @@ struct DiceSettings {
 
 using DeviceSettings = std::variant<FirmwareSettings, DiceSettings>;
 
+/// How a device speaks over its port, in real time.
+struct VoiceSettings {
+  std::string says = "{event}";  ///< for a report; {device} and {device_time_ms} are put in too
+  std::vector<std::pair<std::string, std::string>>
+      answers{};                                  ///< query and reply, without line end
+  std::string banner{};                           ///< said when it starts anew
+  base::Duration boot = std::chrono::seconds{1};  ///< it is silent for so long then
+};
+
 /// What a simulated rig is made of: the [simulated] table of a rig file.
 struct Simulation {
   TapperSettings tapper;
   std::optional<SensorSettings> sensor;  ///< nothing if all devices throw dice
   std::vector<DeviceSettings> devices;   ///< in the order of the rig's devices
+  std::vector<VoiceSettings> voices;     ///< likewise; empty in virtual time
 };
 
 /// Reads and checks the [simulated] table of the rig file with this text;

@@ -1,0 +1,45 @@
+#pragma once
+
+#include <atomic>
+#include <memory>
+#include <optional>
+#include <string>
+#include <thread>
+
+#include "rig/listener.hpp"
+#include "rig/listener_settings.hpp"
+
+namespace plexor::rig {
+
+/// Listens to an output line of a device. The kernel's stamp of the edge is the
+/// report's arrival (see EdgeReader for which edge); it is told hold_back() later.
+class LineListener final : public Listener {
+ public:
+  /// `device`: its name, for people. Throws base::RigFault if the line can't be had.
+  LineListener(std::string device, const LineSettings& settings, Hearers hearers);
+  ~LineListener() override;
+  LineListener(const LineListener&) = delete;
+  LineListener& operator=(const LineListener&) = delete;
+
+  /// A line can't be asked.
+  [[nodiscard]] std::optional<std::string> version(base::Duration) override { return std::nullopt; }
+  [[nodiscard]] base::Duration arrival_uncertainty() const override { return {}; }
+
+ private:
+  void live();
+  void follow();
+  void tell_lost_edges(lines::KernelInstant at);
+  void tell(std::size_t pulses, lines::KernelInstant at);
+  [[nodiscard]] bool find_again();
+  void remark(const std::string& text) const;
+
+  std::string device_;
+  LineSettings settings_;
+  Hearers hearers_;
+  std::unique_ptr<lines::Lines> line_;
+  bool miscount_told_ = false;
+  std::atomic<bool> over_ = false;
+  std::thread thread_;
+};
+
+}  // namespace plexor::rig

@@ -1,0 +1,16 @@
+#pragma once
+
+#include <cstddef>
+#include <string>
+#include <string_view>
+
+namespace plexor::rig {
+
+/// What a device sent as a text for people: valid UTF-8, with U+FFFD for each bad
+/// sequence and each control character but the tab.
+[[nodiscard]] std::string printable(std::string_view bytes);
+
+/// The first characters of a valid UTF-8 text, none cut in two.
+[[nodiscard]] std::string_view cut(std::string_view utf8, std::size_t most_bytes);
+
+}  // namespace plexor::rig

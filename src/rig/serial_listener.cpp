@@ -1,0 +1,291 @@
+#include "rig/serial_listener.hpp"
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <array>
+#include <atomic>
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/posix/stream_descriptor.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <cerrno>
+#include <condition_variable>
+#include <mutex>
+#include <thread>
+#include <utility>
+
+#include "rig/line_assembler.hpp"
+#include "rig/line_sorter.hpp"
+#include "rig/line_text.hpp"
+#include "rig/rate_cap.hpp"
+#include "rig/serial_port.hpp"
+
+namespace plexor::rig {
+
+namespace {
+
+namespace asio = boost::asio;
+using lines::KernelInstant;
+using namespace std::chrono_literals;
+
+constexpr base::Duration first_wait = 100ms;
+constexpr base::Duration longest_wait = 5s;
+/// A device that boots misses the first questions.
+constexpr base::Duration between_questions = 500ms;
+
+}  // namespace
+
+/// Everything but version() and latency happens on its thread.
+class SerialListener::Ear {
+ public:
+  Ear(std::string device, SerialSettings settings, std::optional<IdentitySettings> identity,
+      Hearers hearers)
+      : device_(std::move(device)),
+        settings_(std::move(settings)),
+        identity_(std::move(identity)),
+        hearers_(std::move(hearers)),
+        sorter_(device_, settings_, identity_) {
+    SerialPort port(settings_);
+    port.reset(settings_.reset);
+    adopt(std::move(port));
+    thread_ = std::thread([this] { context_.run(); });
+  }
+  ~Ear() {
+    context_.stop();
+    thread_.join();
+    if (stream_.is_open()) stream_.release();
+    if (reports_.held_back() > 0) {
+      remark(fmt::format("{} reports beyond {} a second were dropped", reports_.held_back(),
+                         RateCap::per_second));
+    }
+  }
+  Ear(const Ear&) = delete;
+  Ear& operator=(const Ear&) = delete;
+
+  [[nodiscard]] std::optional<std::string> version(base::Duration patience) {
+    if (!identity_) return std::nullopt;
+    std::unique_lock lock(version_mutex_);
+    answered_.wait_for(lock, patience, [this] { return version_.has_value(); });
+    return version_;
+  }
+  [[nodiscard]] base::Duration latency() const { return latency_; }
+
+ private:
+  // The port.
+
+  void adopt(SerialPort port) {
+    latency_ = port.latency();
+    if (port.latency() > 1ms) remark_latency(port);
+    stream_.assign(port.descriptor());
+    port_.emplace(std::move(port));
+    assembler_ = LineAssembler([this](std::string_view line) { take_line(line); });
+    known_ = !identity_;
+    if (identity_) begin_to_ask();
+    if (known_) tell(true, lines::kernel_now());
+    await_bytes();
+  }
+
+  void await_bytes() {
+    stream_.async_wait(asio::posix::stream_descriptor::wait_read,
+                       [this](const boost::system::error_code& error) {
+                         if (error != asio::error::operation_aborted) read_all();
+                       });
+  }
+
+  /// A part of a flood at a time, so that timers have their turn.
+  void read_all() {
+    constexpr int most_reads = 16;
+    for (int i = 0; i < most_reads; ++i) {
+      const ssize_t bytes = ::read(port_->descriptor(), buffer_.data(), buffer_.size());
+      const int error = errno;
+      arrived_ = lines::kernel_now();
+      const bool gone = bytes == 0 || (bytes < 0 && error != EAGAIN && error != EINTR);
+      if (gone) return lose();
+      if (bytes < 0) break;
+      assembler_.feed({buffer_.data(), static_cast<std::size_t>(bytes)});
+      if (assembler_.overlong()) remark_overlong();
+      if (!port_) return;
+    }
+    await_bytes();
+  }
+
+  void lose() {
+    stream_.release();
+    port_.reset();
+    known_ = false;
+    tell(false, arrived_);
+    remark("can't be heard any more: its port is gone; looking for it");
+    look_after(first_wait);
+  }
+
+  void look_after(base::Duration wait) {
+    after(wait, [this, wait] { look_again(wait); });
+  }
+
+  void look_again(base::Duration waited) {
+    try {
+      SerialPort port(settings_);
+      remark("its port is back: " + port.path());
+      adopt(std::move(port));
+    } catch (const PortFault& fault) {
+      const bool is_news = fault.found() != std::exchange(last_trouble_, fault.found());
+      if (is_news) remark(fault.what());
+      look_after(std::min(waited * 2, longest_wait));
+    }
+  }
+
+  // Who it is.
+
+  void begin_to_ask() {
+    give_up_ = lines::kernel_now() + identity_->timeout;
+    ask(between_questions);
+  }
+
+  void ask(base::Duration wait) {
+    port_->write(identity_->query);
+    after(wait, [this, wait] { miss_answer(wait); });
+  }
+
+  void miss_answer(base::Duration waited) {
+    if (lines::kernel_now() < give_up_) return ask(waited);
+    known_ = false;
+    if (tell(false, lines::kernel_now())) remark("does not answer who it is");
+    ask(std::min(waited * 2, longest_wait));
+  }
+
+  void take_answer(const std::string& version) {
+    std::optional<std::string> before;
+    {
+      const std::scoped_lock lock(version_mutex_);
+      before = std::exchange(version_, version);
+    }
+    answered_.notify_all();
+    if (before && *before != version) {
+      remark(fmt::format("answers version \"{}\" now, after \"{}\"", version, *before));
+    }
+    known_ = true;
+    tell(true, arrived_);
+    timer_.cancel();
+    if (identity_->alive_every) after(*identity_->alive_every, [this] { begin_to_ask(); });
+  }
+
+  /// It forgets what it has heard when it starts anew.
+  void take_banner() {
+    if (!known_) return;
+    known_ = false;
+    tell(false, arrived_);
+    remark("has started anew");
+    begin_to_ask();
+  }
+
+  // What it says.
+
+  void take_line(std::string_view raw) {
+    const std::string line = printable(raw);
+    if (hearers_.line && lines_.lets_pass(arrived_)) hearers_.line(line, arrived_);
+    LineSorter::Sorted sorted = sorter_.sort(line);
+    if (sorter_.has_matched_nothing()) remark_unmatched(line);
+    switch (sorted.kind) {
+      case LineSorter::Kind::answer: return take_answer(sorted.version);
+      case LineSorter::Kind::banner: return take_banner();
+      case LineSorter::Kind::report: return take_report(std::move(sorted.reading));
+      case LineSorter::Kind::foreign:
+      case LineSorter::Kind::other: return;
+    }
+  }
+
+  void take_report(LineReading reading) {
+    if (!known_) return;  // it may be another device
+    if (!reports_.lets_pass(arrived_)) {
+      if (reports_.held_back() == 1) remark_flood();
+      return;
+    }
+    hearers_.report({std::move(reading.event), reading.device_time, reading.strength, arrived_});
+  }
+
+  // Whom it tells.
+
+  /// False if that was so already.
+  bool tell(bool up, KernelInstant at) {
+    if (std::exchange(up_, up) == up) return false;
+    hearers_.state(up, at);
+    return true;
+  }
+
+  void remark(const std::string& text) {
+    if (hearers_.remark) hearers_.remark(fmt::format("device \"{}\": {}", device_, text));
+  }
+  void remark_latency(const SerialPort& port) {
+    remark(fmt::format(
+        "the USB bridge of {} keeps bytes back for up to {} ms, and this user may not lower that; "
+        "it is in the uncertainty of latencies (echo 1 | sudo tee "
+        "/sys/bus/usb-serial/devices/ttyUSB*/latency_timer)",
+        port.path(), base::to_ms(port.latency())));
+  }
+  void remark_unmatched(const std::string& line) {
+    remark(
+        fmt::format("none of its first {} lines matches the \"pattern\" of the rig file; the last "
+                    "was \"{:.80}\" (if that is garbage, check \"baud\")",
+                    LineSorter::enough_lines, line));
+  }
+  void remark_overlong() {
+    if (std::exchange(overlong_told_, true)) return;
+    remark(fmt::format("sends lines of more than {} bytes, which are dropped (check \"baud\")",
+                       LineAssembler::longest_line));
+  }
+  void remark_flood() {
+    remark(fmt::format("sends more than {} reports a second; what is beyond is dropped",
+                       RateCap::per_second));
+  }
+
+  template <typename Deed>
+  void after(base::Duration wait, Deed deed) {
+    timer_.expires_after(wait);
+    timer_.async_wait([deed](const boost::system::error_code& error) {
+      if (!error) deed();
+    });
+  }
+
+  std::string device_;
+  SerialSettings settings_;
+  std::optional<IdentitySettings> identity_;
+  Hearers hearers_;
+  LineSorter sorter_;
+
+  asio::io_context context_{1};
+  asio::posix::stream_descriptor stream_{context_};
+  asio::steady_timer timer_{context_};  ///< one thing at a time: looking for the port, or asking
+  std::optional<SerialPort> port_;
+  std::atomic<base::Duration> latency_{base::Duration{}};
+  std::string last_trouble_;
+  std::array<char, 4096> buffer_{};
+  KernelInstant arrived_;
+  LineAssembler assembler_{[](std::string_view) {}};
+
+  bool known_ = false;  ///< it has answered since it was plugged in or started
+  bool up_ = true;      ///< as told
+  KernelInstant give_up_;
+  std::mutex version_mutex_;
+  std::condition_variable answered_;
+  std::optional<std::string> version_;
+
+  RateCap reports_;
+  RateCap lines_;
+  bool overlong_told_ = false;
+  std::thread thread_;
+};
+
+SerialListener::SerialListener(std::string device, const SerialSettings& settings,
+                               const std::optional<IdentitySettings>& identity, Hearers hearers)
+    : ear_(std::make_unique<Ear>(std::move(device), settings, identity, std::move(hearers))) {}
+
+SerialListener::~SerialListener() = default;
+
+std::optional<std::string> SerialListener::version(base::Duration patience) {
+  return ear_->version(patience);
+}
+
+base::Duration SerialListener::arrival_uncertainty() const { return ear_->latency(); }
+
+}  // namespace plexor::rig
