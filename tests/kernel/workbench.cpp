@@ -1,10 +1,7 @@
 #include "kernel/workbench.hpp"
 
-#include <fcntl.h>
 #include <pthread.h>
 #include <sched.h>
-#include <termios.h>
-#include <unistd.h>
 
 #include <chrono>
 #include <ctime>
@@ -26,17 +23,6 @@ constexpr base::Duration end_of_rhythm = 230ms;  ///< no further knock for so lo
 constexpr base::Duration look = 2ms;
 constexpr std::int64_t hour_s = 3600;
 
-int open_port(const std::string& port) {
-  const int descriptor = open(port.c_str(), O_RDWR | O_NOCTTY | O_CLOEXEC);
-  termios settings{};
-  if (descriptor < 0 || tcgetattr(descriptor, &settings) != 0) {
-    throw std::runtime_error("can't open " + port);
-  }
-  cfmakeraw(&settings);
-  tcsetattr(descriptor, TCSANOW, &settings);
-  return descriptor;
-}
-
 Deed timed(const std::function<void()>& what) {
   Deed deed;
   deed.from = lines::kernel_now();
@@ -54,14 +40,15 @@ bool is_due(std::optional<KernelInstant>& at, KernelInstant now) {
 }  // namespace
 
 Workbench::Workbench(SimulatedChip& chip, Setting setting)
-    : chip_(chip), setting_(std::move(setting)), port_(open_port(setting_.port)) {
+    : chip_(chip),
+      setting_(std::move(setting)),
+      port_(setting_.port, [this](std::string_view line) { answer(line); }) {
   thread_ = std::thread([this] { live(); });
 }
 
 Workbench::~Workbench() {
   over_ = true;
   thread_.join();
-  close(port_);
 }
 
 void Workbench::live() {
@@ -75,6 +62,7 @@ void Workbench::live() {
     follow_gate(now);
     move_tip(now);
     report(now);
+    port_.look();
     lines::kernel_nap(look);
   }
 }
@@ -99,13 +87,13 @@ void Workbench::move_tip(KernelInstant now) {
   }
 }
 
+void Workbench::answer(std::string_view question) {
+  if (question == "version") port_.say("panel 1.4.0");
+}
+
 void Workbench::report(KernelInstant now) {
-  constexpr std::string_view line = "call\n";
   if (!is_due(decide_at_, now) || std::exchange(knocks_, 0) != 2) return;
-  reports_.push_back(timed([&] {
-    if (write(port_, line.data(), line.size()) < 0) throw std::runtime_error("can't write");
-    tcdrain(port_);
-  }));
+  reports_.push_back(timed([this] { port_.say("call"); }));
 }
 
 void Workbench::jump(std::int64_t seconds) {

@@ -4,9 +4,11 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <thread>
 #include <vector>
 
+#include "kernel/serial_end.hpp"
 #include "kernel/simulated_chip.hpp"
 #include "lines/lines.hpp"
 
@@ -20,7 +22,7 @@ struct Deed {
 
 /// What is outside the computer, played on a simulated chip and at the far end of
 /// a serial cable: a tip that touches the surface after each pulse of the gate,
-/// and a device that reports two knocks as "call". In the guest only.
+/// and a device that says who it is and reports two knocks as "call". In the guest only.
 class Workbench {
  public:
   struct Setting {
@@ -48,12 +50,13 @@ class Workbench {
   void live();
   void follow_gate(lines::KernelInstant now);
   void move_tip(lines::KernelInstant now);
+  void answer(std::string_view question);
   void report(lines::KernelInstant now);
   void jump(std::int64_t seconds);
 
   SimulatedChip& chip_;
   Setting setting_;
-  int port_;
+  SerialEnd port_;
   bool gate_was_high_ = false;
   std::uint32_t taps_ = 0;
   std::optional<lines::KernelInstant> touch_at_;
