@@ -42,7 +42,7 @@ class MortalVoice : public Voice {
   void die(KernelInstant now, base::Duration boot) {
     hangs_ = false;
     boots_until_ = now + boot;
-    babbles_until_ = now;
+    babbles_next_ = babbles_until_ = now;
   }
   [[nodiscard]] bool lives(KernelInstant now) const { return !hangs_ && now >= boots_until_; }
   /// How many reports of a babbling device are due.

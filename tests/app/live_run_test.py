@@ -92,6 +92,8 @@ class Person:
 
 
 class LiveTestCase(PlexorTestCase):
+    scenario = SCENARIO
+
     def setUp(self):
         super().setUp()
         self.environment = {**os.environ, "XDG_STATE_HOME": str(self.folder / "state")}
@@ -138,7 +140,7 @@ class LiveTestCase(PlexorTestCase):
 
     def start_run(self, *more, trials=400, at_terminal=False, out="run"):
         self.out = self.folder / out
-        scenario = self.write("scenario.toml", SCENARIO.format(trials=trials))
+        scenario = self.write("scenario.toml", self.scenario.format(trials=trials))
         return self.start("run", scenario, "--rig", self.rig, "--out", self.out, *more, at_terminal=at_terminal)
 
     def run_to_end(self, *more, **how):
@@ -362,6 +364,77 @@ class Ends(LiveTestCase):
         self.assertIn("the run before did not end in order", run.said())
         run.process.send_signal(signal.SIGINT)
         run.end()
+
+
+class Devices(LiveTestCase):
+    """A device or its port fails in mid-run: what it missed is void, and the run goes on."""
+    scenario = SCENARIO.replace("window_ms = 100", "window_ms = 700").replace("[150, 151]", "[750, 751]")
+
+    def run_with(self, deeds):
+        self.simulate()
+        self.give_ticket()
+        run = self.start_run()
+        self.wait_for_taps(run)
+        self.assertTrue(comes_true(lambda: self.records("event")), run.said())
+        for words, wait_s in deeds:
+            self.hands(words)
+            time.sleep(wait_s)
+        return run
+
+    def states(self):
+        return [record["up"] for record in self.records("listener")]
+
+    def voids(self):
+        return [done["void"] for done in self.records("done") if "void" in done]
+
+    def test_a_device_that_starts_anew_is_lost_until_it_answers(self):
+        run = self.run_with([("device reset", 0)])
+        self.assertTrue(comes_true(lambda: self.states() == [False, True]), run.said())
+        silent = self.records("listener")
+        self.assertGreater(silent[1]["at_ns"] - silent[0]["at_ns"], 1.4e9, "its boot time")
+        self.assertIn("listener-down", self.voids())
+        known = {"call", "kiln", "help", "shave"}
+        self.assertLessEqual({event["name"] for event in self.records("event")}, known, "no banner, no answer")
+        run.process.send_signal(signal.SIGINT)
+        run.end()
+        self.assert_in_order()
+
+    def test_a_cable_that_was_out_is_found_again(self):
+        run = self.run_with([("cable out", 0.3), ("cable in", 0)])
+        self.assertTrue(comes_true(lambda: self.states() == [False, True]), run.said())
+        heard = len(self.records("event"))
+        self.assertTrue(comes_true(lambda: len(self.records("event")) > heard), run.said())
+        self.assertIn("listener-down", self.voids())
+        run.process.send_signal(signal.SIGINT)
+        run.end()
+        self.assert_in_order()
+
+    def test_a_device_that_babbles_or_sends_garbage_does_not_stop_the_tapping(self):
+        run = self.run_with([("device babble", 3), ("device garbage", 1)])
+        tapped = len(self.records("done"))
+        self.assertTrue(comes_true(lambda: len(self.records("done")) > tapped + 3), run.said())
+        run.process.send_signal(signal.SIGINT)
+        self.assertEqual(run.end(), 4, run.said())
+        self.assertLess(len(self.records("event")), 3000, "of 20,000")
+        self.assertNotIn("listener-down", self.voids())
+        self.assert_in_order()
+
+    def test_a_device_that_does_not_answer_is_named_before_anybody_is_asked(self):
+        self.rig.write_text(self.rig.read_text().replace("timeout_ms = 5000", "timeout_ms = 300"))
+        self.simulate()
+        self.hands("device hang")
+        code, said = self.run_to_end("--arm")
+        self.assertEqual(code, 3, said)
+        self.assert_one_message(said, '"panel" does not answer', "nothing was moved")
+        self.assert_nothing_moved()
+
+    def test_a_device_of_another_release_is_refused(self):
+        self.rig.write_text(self.rig.read_text().replace("panel 1.4.0", "panel 1.3.9"))
+        self.simulate()
+        code, said = self.run_to_end("--arm")
+        self.assertEqual(code, 3, said)
+        self.assert_one_message(said, '"1.3.9"', '"1.4.0"', "nothing was moved")
+        self.assert_nothing_moved()
 
 
 class Simulation(LiveTestCase):
