@@ -214,6 +214,18 @@ void set_up(sp_port* port, const SerialSettings& settings, const std::string& pa
   require(sp_set_flowcontrol(port, flow), path, "flow");
 }
 
+/// Where libserialport 0.1.1 sets a port otherwise: it has an empty port read as one that has hung
+/// up, and puts the flag of flow control by wires among those of input.
+void correct(int descriptor, FlowControl flow) {
+  termios settings{};
+  tcgetattr(descriptor, &settings);
+  settings.c_cc[VMIN] = 1;
+  settings.c_iflag &= ~CRTSCTS;
+  settings.c_cflag &= ~CRTSCTS;
+  if (flow == FlowControl::rts_cts) settings.c_cflag |= CRTSCTS;
+  tcsetattr(descriptor, TCSANOW, &settings);
+}
+
 /// Two that read one port would each hear half.
 void claim(int descriptor, const std::string& path) {
   if (flock(descriptor, LOCK_EX | LOCK_NB) != 0) refuse(path, errno);
@@ -316,6 +328,7 @@ SerialPort::SerialPort(const SerialSettings& settings) : held_(std::make_shared<
     sp_get_port_handle(port, &held.descriptor);
     claim(held.descriptor, held.path);
     set_up(port, settings, held.path);
+    correct(held.descriptor, settings.flow);
     held.latency = lower_latency_timer(fs::path(real).filename().string()).value_or(0ms);
   } else {
     held.descriptor = plain.release();

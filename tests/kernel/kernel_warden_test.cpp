@@ -11,6 +11,7 @@
 
 #include "base/random.hpp"
 #include "kernel/aftermath.hpp"
+#include "kernel/lateness.hpp"
 #include "kernel/simulated_chip.hpp"
 #include "safety/board.hpp"
 #include "safety/warden.hpp"
@@ -29,32 +30,6 @@ using namespace std::chrono_literals;
 
 constexpr virtual_rig::PowerChain::Setting chain{.one_shot = 100ms, .longest_on = 60ms};
 constexpr WardenLimits limits{.heartbeat_age = 50ms, .longest_pulse = 40ms, .longest_tick = 40ms};
-
-/// How late this machine wakes who sleeps: what no limit can be kept better than.
-class Lateness {
- public:
-  Lateness() : thread_([this] { watch(); }) {}
-  ~Lateness() {
-    over_ = true;
-    thread_.join();
-  }
-  Lateness(const Lateness&) = delete;
-  Lateness& operator=(const Lateness&) = delete;
-  [[nodiscard]] base::Duration longest() const { return longest_; }
-
- private:
-  void watch() {
-    constexpr base::Duration nap = 1ms;
-    while (!over_) {
-      const lines::KernelInstant begin = lines::kernel_now();
-      lines::kernel_nap(nap);
-      longest_ = std::max(longest_.load(), lines::kernel_now() - begin - nap);
-    }
-  }
-  std::atomic<base::Duration> longest_{base::Duration{}};
-  std::atomic<bool> over_ = false;
-  std::thread thread_;
-};
 
 std::string new_board_file() {
   static int made = 0;

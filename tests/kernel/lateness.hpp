@@ -1,0 +1,59 @@
+#pragma once
+
+#include <algorithm>
+#include <atomic>
+#include <chrono>
+#include <mutex>
+#include <thread>
+#include <vector>
+
+#include "lines/lines.hpp"
+
+namespace plexor {
+
+/// How late this machine wakes who sleeps, from its making on: what no limit can be kept better
+/// than.
+class Lateness {
+ public:
+  Lateness() : thread_([this] { watch(); }) {}
+  ~Lateness() {
+    over_ = true;
+    thread_.join();
+  }
+  Lateness(const Lateness&) = delete;
+  Lateness& operator=(const Lateness&) = delete;
+
+  [[nodiscard]] base::Duration longest(
+      lines::KernelInstant from = {}, lines::KernelInstant to = lines::KernelInstant::max()) const {
+    base::Duration longest{};
+    const std::scoped_lock lock(mutex_);
+    for (const Waking& waking : wakings_) {
+      if (waking.at >= from && waking.at <= to) longest = std::max(longest, waking.late);
+    }
+    return longest;
+  }
+
+ private:
+  struct Waking {
+    lines::KernelInstant at;
+    base::Duration late;
+  };
+
+  void watch() {
+    constexpr base::Duration nap = std::chrono::milliseconds{2};
+    while (!over_) {
+      const lines::KernelInstant begin = lines::kernel_now();
+      lines::kernel_nap(nap);
+      const lines::KernelInstant end = lines::kernel_now();
+      const std::scoped_lock lock(mutex_);
+      wakings_.push_back({end, end - begin - nap});
+    }
+  }
+
+  mutable std::mutex mutex_;
+  std::vector<Waking> wakings_;
+  std::atomic<bool> over_ = false;
+  std::thread thread_;
+};
+
+}  // namespace plexor
