@@ -50,8 +50,8 @@ struct LeaveEnded {
   base::Instant at;
 };
 
-using Observation =
-    std::variant<PulseFired, ContactSensed, GatePassed, base::Event, ListenerChanged, LineHeard, LeaveEnded>;
+using Observation = std::variant<PulseFired, ContactSensed, GatePassed, base::Event,
+                                 ListenerChanged, LineHeard, LeaveEnded>;
 
 /// When an observation was made; observations come in the order of this instant.
 /// A pulse is observed when it has ended, so at its off edge.
