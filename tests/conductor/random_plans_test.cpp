@@ -133,17 +133,21 @@ bool is_named(const Trial& trial, const NamedPulse& named) {
          (named.block == base::reference_block || trial.id.number == named.trial);
 }
 
+/// These calibrations have one curve: the coil's temperature changes nothing.
+constexpr double any_c = 25.0;
+
 /// Gives `pulse(trial, index, pulse)` the pulses of a run without check and voids, until it
 /// returns false.
 template <typename Visit>
 void walk_unchecked(const Plan& plan, Visit visit) {
+  const Aim aim(plan.rig);
   scenario::History history(plan.scenario);
   base::Instant now = base::segment_start;
   base::Instant earliest = base::segment_start;
   while (const auto trial = next(plan.scenario, history)) {
-    const base::Instant start = start_of(*trial, earliest, now, plan.rig);
+    const base::Instant start = start_of(*trial, earliest, now, aim, any_c);
     const auto pulses =
-        trial->taps.empty() ? std::vector<Pulse>{} : pulses_of(*trial, start, plan.rig);
+        trial->taps.empty() ? std::vector<Pulse>{} : pulses_of(*trial, start, aim, any_c);
     for (std::size_t i = 0; i < pulses.size(); ++i) {
       if (!visit(*trial, i, pulses[i])) return;
     }
@@ -260,6 +264,7 @@ constexpr base::Duration longest_idle_wait = std::chrono::milliseconds{50};
 /// Whether a trial began later than the one before it asked for, because the coil had to rest; then
 /// it would have come close to a limit, or over it, at the earlier time.
 bool has_waited(const Plan& plan, const Run& run) {
+  const Aim aim(plan.rig);
   PulseOracle oracle(plan.rig);
   bool waited = false;
   for (std::size_t i = 0; i < run.planned.size(); ++i) {
@@ -267,12 +272,12 @@ bool has_waited(const Plan& plan, const Run& run) {
     if (i > 0 && !planned.pulses.empty()) {
       const journal::TrialPlanned& last = run.planned[i - 1];
       const auto asked = start_of(planned.trial, earliest_next(last.trial, last.start),
-                                  run.done[i - 1].end, plan.rig);
+                                  run.done[i - 1].end, aim, any_c);
       if (planned.start > asked) {
         waited = true;
         PulseOracle ahead = oracle;
         bool over = false;
-        for (const Pulse& pulse : pulses_of(planned.trial, asked, plan.rig)) {
+        for (const Pulse& pulse : pulses_of(planned.trial, asked, aim, any_c)) {
           const Judgement judgement = ahead.take(pulse);
           over |= judgement.any(Verdict::broken) || judgement.any(Verdict::doubtful);
         }

@@ -87,6 +87,20 @@ TEST(RigFile, ShipsARigWhoseOwnCalibrationFitsItsLimits) {
   EXPECT_LE(rig.calibration->curves[0].points.back().on_time, rig.limits.max_pulse);
 }
 
+TEST(RigFile, ShipsBoardsToStartFrom) {
+  const RigFile serial = parse_rig(text_of("rig/board-serial.toml"), "board-serial.toml");
+  const RigFile line = parse_rig(text_of("rig/board-line.toml"), "board-line.toml");
+  for (const RigFile& rig : {serial, line}) {
+    EXPECT_EQ(rig.kind, RigKind::lines);
+    EXPECT_FALSE(rig.calibration) << "nobody has measured it yet";
+    EXPECT_TRUE(rig.speed_gate && rig.contact.kind == ContactKind::tip_switch)
+        << "what calibrating needs";
+    EXPECT_FALSE(safety::check_limits(rig.limits));
+  }
+  EXPECT_TRUE(std::holds_alternative<SerialSettings>(*serial.devices.at(0).listener));
+  EXPECT_TRUE(std::holds_alternative<LineSettings>(*line.devices.at(0).listener));
+}
+
 TEST(RigFile, MayLackACalibration) {
   std::string text = oak_text();
   const auto from = text.find("[calibration]");
