@@ -227,6 +227,7 @@ class KernelRun : public testing::Test {
   /// While others kept this machine from running it is done again, twice at the most.
   static void SetUpTestSuite() {
     for (int attempt = 0; attempt < 3 && !is_fair(); ++attempt) {
+      if (run_) fmt::print("held up for {:.0f} ms: once more\n", base::to_ms(run_->lateness));
       run_ = std::make_unique<Testimony>(run_on_the_bench());
     }
     if (!run_->journal) throw std::runtime_error("no run: " + run_->said);
@@ -267,6 +268,7 @@ TEST_F(KernelRun, ComesToItsEnd) {
 
 TEST_F(KernelRun, TheTraceSeesThePulsesOfTheJournalAndNoOther) {
   const std::vector<Seen> seen = pulses_in(run().gate);
+  std::vector<base::Duration> off_by;
   std::size_t next = 0;
   for (const Given& trial : journal().given()) {
     for (std::size_t tap = 0; tap < trial.done.actual.size(); ++tap, ++next) {
@@ -276,14 +278,18 @@ TEST_F(KernelRun, TheTraceSeesThePulsesOfTheJournalAndNoOther) {
       EXPECT_FALSE(pulse.off.high) << "one end for each beginning";
       EXPECT_EQ(pulse.on.process, seen[0].on.process) << "one thread energises the coil";
       EXPECT_EQ(pulse.off.process, seen[0].on.process);
-      // The journal's pulse lies around the gate's: read before the one edge and after the other.
-      EXPECT_GE(pulse.on.at, journal().kernel(actual.on) - grain);
+      // The end is told after it was seen. Of a beginning in whose edge the thread was held up, the
+      // latest that it can have been is told.
       EXPECT_LE(pulse.off.at, journal().kernel(actual.off()) + grain);
-      EXPECT_LE(pulse.on.at, journal().kernel(actual.on) + slack());
       EXPECT_GE(pulse.off.at, journal().kernel(actual.off()) - slack());
+      off_by.push_back(std::chrono::abs(pulse.on.at - journal().kernel(actual.on)));
+      EXPECT_LE(off_by.back(), slack());
     }
   }
   EXPECT_EQ(next, seen.size());
+  ASSERT_FALSE(off_by.empty());
+  std::ranges::sort(off_by);
+  EXPECT_LE(off_by.at(off_by.size() / 2), 1ms);
   EXPECT_EQ(run().taps, seen.size()) << "seen from outside";
 }
 
