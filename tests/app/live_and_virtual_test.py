@@ -41,7 +41,7 @@ strike_m_s = 0.9
 window_ms = 315
 gap_ms = [320, 325]
 """
-TRIALS = {"strong": 55, "weak": 25, "distractors": 20}
+TRIALS = {"strong": 50, "weak": 25, "distractors": 15}
 TRUTH = range(100, 124)  # seeds of runs in virtual time
 # A bench in real time looks at its physics once a millisecond, before a contact and before an answer.
 TOLERANCE_MS = 1

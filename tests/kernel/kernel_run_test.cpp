@@ -158,6 +158,7 @@ struct Testimony {
   KernelInstant from;  ///< it lies between this
   KernelInstant until;
   base::Duration lateness{};  ///< of the machine while it was tapped
+  base::Duration usual_lateness{};
   std::uint32_t taps = 0;
   std::vector<Deed> touches;
   std::vector<Deed> reports;
@@ -182,8 +183,8 @@ Testimony run_on_the_bench() {
                          .contact = 6,
                          .port = "/dev/ttyS2",
                          .missed_tap = missed_tap,
-                         .forward_at = 11,
-                         .back_at = 16});
+                         .hour_ahead_after = 4,
+                         .two_hours_back_after = 7});
   const Lateness lateness;
   run.from = lines::kernel_now();
   run.code = run_plexor();
@@ -199,7 +200,9 @@ Testimony run_on_the_bench() {
   });
   if (std::filesystem::exists("/tmp/run")) {
     run.journal = std::make_unique<Record>("/tmp/run/journal.jsonl");
-    run.lateness = lateness.longest(run.journal->kernel(base::segment_start), run.journal->end());
+    const KernelInstant begun = run.journal->kernel(base::segment_start);
+    run.lateness = lateness.longest(begun, run.journal->end());
+    run.usual_lateness = lateness.median(begun, run.journal->end());
   }
   return run;
 }
@@ -224,11 +227,13 @@ class KernelRun : public testing::Test {
   /// While others kept this machine from running it is done again, twice at the most.
   static void SetUpTestSuite() {
     for (int attempt = 0; attempt < 3 && !is_fair(); ++attempt) {
+      if (run_) fmt::print("held up for {:.0f} ms: once more\n", base::to_ms(run_->lateness));
       run_ = std::make_unique<Testimony>(run_on_the_bench());
     }
     if (!run_->journal) throw std::runtime_error("no run: " + run_->said);
-    fmt::print("{} taps, {} touches, {} reports; at most {:.1f} ms late\n", run_->taps,
-               run_->touches.size(), run_->reports.size(), base::to_ms(run_->lateness));
+    fmt::print("{} taps, {} touches, {} reports; late by {:.1f} ms as a rule, {:.1f} ms at most\n",
+               run_->taps, run_->touches.size(), run_->reports.size(),
+               base::to_ms(run_->usual_lateness), base::to_ms(run_->lateness));
   }
   static void TearDownTestSuite() { run_.reset(); }
 
@@ -263,6 +268,7 @@ TEST_F(KernelRun, ComesToItsEnd) {
 
 TEST_F(KernelRun, TheTraceSeesThePulsesOfTheJournalAndNoOther) {
   const std::vector<Seen> seen = pulses_in(run().gate);
+  std::vector<base::Duration> off_by;
   std::size_t next = 0;
   for (const Given& trial : journal().given()) {
     for (std::size_t tap = 0; tap < trial.done.actual.size(); ++tap, ++next) {
@@ -272,14 +278,18 @@ TEST_F(KernelRun, TheTraceSeesThePulsesOfTheJournalAndNoOther) {
       EXPECT_FALSE(pulse.off.high) << "one end for each beginning";
       EXPECT_EQ(pulse.on.process, seen[0].on.process) << "one thread energises the coil";
       EXPECT_EQ(pulse.off.process, seen[0].on.process);
-      // The journal's pulse lies around the gate's: read before the one edge and after the other.
-      EXPECT_GE(pulse.on.at, journal().kernel(actual.on) - grain);
+      // The end is told after it was seen. Of a beginning in whose edge the thread was held up, the
+      // latest that it can have been is told.
       EXPECT_LE(pulse.off.at, journal().kernel(actual.off()) + grain);
-      EXPECT_LE(pulse.on.at, journal().kernel(actual.on) + slack());
       EXPECT_GE(pulse.off.at, journal().kernel(actual.off()) - slack());
+      off_by.push_back(std::chrono::abs(pulse.on.at - journal().kernel(actual.on)));
+      EXPECT_LE(off_by.back(), slack());
     }
   }
   EXPECT_EQ(next, seen.size());
+  ASSERT_FALSE(off_by.empty());
+  std::ranges::sort(off_by);
+  EXPECT_LE(off_by.at(off_by.size() / 2), 1ms);
   EXPECT_EQ(run().taps, seen.size()) << "seen from outside";
 }
 
@@ -300,11 +310,12 @@ TEST_F(KernelRun, NoEdgeComesBeforeItsInstantAndLateOnesOnlyAsTheMachineIs) {
       EXPECT_LE(pulse.off.at - pulse.on.at, planned.on_time + slack());
     }
   }
+  ASSERT_FALSE(late.empty());
   std::ranges::sort(late);
   fmt::print("edges later than planned, ms: median {:.3f}, worst {:.3f}\n",
              base::to_ms(late.at(late.size() / 2)), base::to_ms(late.back()));
   EXPECT_LE(late.back(), slack());
-  EXPECT_LE(late.at(late.size() / 2), 1ms + run().lateness);
+  EXPECT_LE(late.at(late.size() / 2), 2ms + 4 * run().usual_lateness);
 }
 
 TEST_F(KernelRun, ATouchIsSensedOnceAndWhenItWas) {
@@ -364,6 +375,7 @@ TEST_F(KernelRun, WhatTheDeviceReportsOverItsCableIsHeardWhenItCame) {
 TEST_F(KernelRun, AWallClockThatJumpsByAnHourChangesNothing) {
   ASSERT_EQ(run().jumps.size(), 2U);
   // Nothing tripped and no trial of those hours is void: seen above. The run's own time went on.
+  ASSERT_FALSE(journal().given().empty());
   base::Instant last = base::segment_start;
   for (const Given& trial : journal().given()) {
     EXPECT_GT(trial.planned.start, last);

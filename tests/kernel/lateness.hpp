@@ -23,14 +23,16 @@ class Lateness {
   Lateness(const Lateness&) = delete;
   Lateness& operator=(const Lateness&) = delete;
 
+  /// Between two instants, at the most.
   [[nodiscard]] base::Duration longest(
       lines::KernelInstant from = {}, lines::KernelInstant to = lines::KernelInstant::max()) const {
-    base::Duration longest{};
-    const std::scoped_lock lock(mutex_);
-    for (const Waking& waking : wakings_) {
-      if (waking.at >= from && waking.at <= to) longest = std::max(longest, waking.late);
-    }
-    return longest;
+    const std::vector<base::Duration> late = between(from, to);
+    return late.empty() ? base::Duration{} : late.back();
+  }
+  /// As a rule; 0 if nobody was woken.
+  [[nodiscard]] base::Duration median(lines::KernelInstant from, lines::KernelInstant to) const {
+    const std::vector<base::Duration> late = between(from, to);
+    return late.empty() ? base::Duration{} : late[late.size() / 2];
   }
 
  private:
@@ -38,6 +40,18 @@ class Lateness {
     lines::KernelInstant at;
     base::Duration late;
   };
+
+  /// In rising order.
+  [[nodiscard]] std::vector<base::Duration> between(lines::KernelInstant from,
+                                                    lines::KernelInstant to) const {
+    std::vector<base::Duration> late;
+    const std::scoped_lock lock(mutex_);
+    for (const Waking& waking : wakings_) {
+      if (waking.at >= from && waking.at <= to) late.push_back(waking.late);
+    }
+    std::ranges::sort(late);
+    return late;
+  }
 
   void watch() {
     constexpr base::Duration nap = std::chrono::milliseconds{2};

@@ -20,6 +20,7 @@ using namespace std::chrono_literals;
 constexpr base::Duration transit = 14ms;
 constexpr base::Duration touch_length = 3ms;
 constexpr base::Duration end_of_rhythm = 230ms;  ///< no further knock for so long
+constexpr base::Duration quiet_by_then = 30ms;
 constexpr base::Duration look = 2ms;
 constexpr std::int64_t hour_s = 3600;
 
@@ -62,6 +63,7 @@ void Workbench::live() {
     follow_gate(now);
     move_tip(now);
     report(now);
+    jump(now);
     port_.look();
     lines::kernel_nap(look);
   }
@@ -72,8 +74,6 @@ void Workbench::follow_gate(KernelInstant now) {
   if (std::exchange(gate_was_high_, high) || !high) return;
   ++taps_;
   if (taps_ != setting_.missed_tap) touch_at_ = now + transit;
-  if (taps_ == setting_.forward_at) jump(hour_s);
-  if (taps_ == setting_.back_at) jump(-2 * hour_s);
 }
 
 void Workbench::move_tip(KernelInstant now) {
@@ -94,13 +94,19 @@ void Workbench::answer(std::string_view question) {
 void Workbench::report(KernelInstant now) {
   if (!is_due(decide_at_, now) || std::exchange(knocks_, 0) != 2) return;
   reports_.push_back(timed([this] { port_.say("call"); }));
+  const auto number = reports_.size();
+  if (number == setting_.hour_ahead_after || number == setting_.two_hours_back_after) {
+    jump_at_ = now + quiet_by_then;
+  }
 }
 
-void Workbench::jump(std::int64_t seconds) {
-  jumps_.push_back(timed([seconds] {
+void Workbench::jump(KernelInstant now) {
+  if (!is_due(jump_at_, now)) return;
+  const bool ahead = reports_.size() == setting_.hour_ahead_after;
+  jumps_.push_back(timed([ahead] {
     timespec wall{};
     clock_gettime(CLOCK_REALTIME, &wall);
-    wall.tv_sec += seconds;
+    wall.tv_sec += ahead ? hour_s : -2 * hour_s;
     if (clock_settime(CLOCK_REALTIME, &wall) != 0) throw std::runtime_error("can't set the clock");
   }));
 }

@@ -30,8 +30,9 @@ class Workbench {
     std::uint32_t contact = 0;
     std::string port;              ///< the device's end of the cable
     std::uint32_t missed_tap = 0;  ///< this one, counted from 1, does not touch
-    std::uint32_t forward_at = 0;  ///< with this tap the wall clock jumps an hour ahead
-    std::uint32_t back_at = 0;     ///< and with this one two hours back
+    // Soon after these reports, counted from 1, when nothing else happens, the wall clock jumps.
+    std::uint32_t hour_ahead_after = 0;
+    std::uint32_t two_hours_back_after = 0;
   };
 
   Workbench(SimulatedChip& chip, Setting setting);
@@ -52,7 +53,7 @@ class Workbench {
   void move_tip(lines::KernelInstant now);
   void answer(std::string_view question);
   void report(lines::KernelInstant now);
-  void jump(std::int64_t seconds);
+  void jump(lines::KernelInstant now);
 
   SimulatedChip& chip_;
   Setting setting_;
@@ -62,6 +63,7 @@ class Workbench {
   std::optional<lines::KernelInstant> touch_at_;
   std::optional<lines::KernelInstant> leave_at_;
   std::optional<lines::KernelInstant> decide_at_;
+  std::optional<lines::KernelInstant> jump_at_;
   std::uint32_t knocks_ = 0;  ///< since the device last decided
   std::vector<Deed> touches_;
   std::vector<Deed> reports_;
