@@ -54,7 +54,8 @@ CHANGES = (("decision_gap_ms = 450", "decision_gap_ms = 240"), ("pattern_end_gap
            ("max_pulse_ms = 30", "max_pulse_ms = 150"), ("longest_pulse_ms = 40", "longest_pulse_ms = 160"),
            ("longest_on_ms = 60", "longest_on_ms = 170"))
 # Of a rig file of kind lines: what stands for wires.
-WIRED_TABLES = ("[lines]", "[warden]", "[outside]", "[[device.listener]]", "[device.identity]", "[device.prepare]")
+WIRED_TABLES = ("[lines]", "[speed_gate]", "[warden]", "[outside]", "[[device.listener]]", "[device.identity]",
+                "[device.prepare]")
 WIRED_KEYS = r"^(says|answers|banner|boot_silence_ms) = .*\n"
 
 

@@ -363,7 +363,7 @@ class Ends(LiveTestCase):
     def test_taps_by_hand_keep_to_the_limits_and_to_leave(self):  # [S1] [S72]
         self.simulate()
         for arguments, code, part in [(("--on-ms", "31", "--arm"), 3, "30 ms would fit"),
-                                      (("--strike-m-s", "9", "--arm"), 2, "energy"),
+                                      (("--strike-m-s", "9", "--arm"), 2, "the limit is 50 mJ"),
                                       (("--on-ms", "12"), 3, "nobody is at the terminal")]:
             with self.subTest(arguments):
                 tap = self.start("tap", "--rig", self.rig, *arguments)
