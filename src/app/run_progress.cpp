@@ -12,6 +12,7 @@ namespace plexor::app {
 namespace {
 
 std::string note_of(const run::Progress& progress) {
+  if (!progress.unheard.empty()) return progress.unheard + " can't be heard; the run waits";
   if (!progress.leave_ended.empty()) return progress.leave_ended + "; only listening goes on";
   if (progress.expected == 0) return fmt::format("{} trials", progress.done);
   return fmt::format(

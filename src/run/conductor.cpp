@@ -22,6 +22,8 @@ constexpr base::Duration longest_overrun = std::chrono::milliseconds{5};
 constexpr std::uint32_t most_misfires_in_row = 3;
 /// So often a trial is presented at the most; then the run gives up, undecided.
 constexpr std::uint32_t most_attempts = 5;
+/// A device that is silent for longer will not come back by itself.
+constexpr base::Duration longest_silence = std::chrono::minutes{30};
 /// One shift of the reference taps may be an accident; the second says the tapper has changed.
 constexpr std::uint32_t most_shifts_in_row = 2;
 
@@ -103,6 +105,7 @@ Progress Conductor::progress() const {
   Progress progress = progress_;
   progress.remaining = history_.remaining();
   if (leave_ended_) progress.leave_ended = leave_ended_->reason;
+  if (waits_since_) progress.unheard = unheard_devices();
   return progress;
 }
 
@@ -123,11 +126,35 @@ std::optional<base::Trial> Conductor::next_that_may_be_given() {
 }
 
 void Conductor::plan_next(base::Instant now) {
-  if (const auto trial = next_that_may_be_given()) return plan(*trial, now);
+  if (const auto trial = next_that_may_be_given()) {
+    if (!all_heard()) return wait_for_devices(now);
+    waits_since_.reset();
+    return plan(*trial, now);
+  }
   count(judge_.finish());
   if (!leave_ended_) return end(Ended::Reason::complete, "", now);
   end(leave_ended_->tripped ? Ended::Reason::fault : Ended::Reason::interrupted,
       leave_ended_->reason, now);
+}
+
+/// A trial for a device that can't be heard would be void before it began.
+void Conductor::wait_for_devices(base::Instant now) {
+  if (!waits_since_) waits_since_ = now;
+  if (now - *waits_since_ >= longest_silence) {
+    return end(Ended::Reason::fault,
+               fmt::format("{} could not be heard for {:.0f} minutes: look at power and cable",
+                           unheard_devices(), base::to_s(longest_silence) / 60.0),
+               now);
+  }
+  wake_at_ = now + std::chrono::seconds{1};
+}
+
+std::string Conductor::unheard_devices() const {
+  std::string names;
+  for (std::size_t device = 0; device < device_up_.size(); ++device) {
+    if (!device_up_[device]) names += (names.empty() ? "" : ", ") + rig_.devices[device].name;
+  }
+  return names;
 }
 
 void Conductor::plan(const base::Trial& trial, base::Instant now) {
@@ -218,6 +245,7 @@ void Conductor::observe(const rig::Observation& observation) {
   } else if (const auto* change = std::get_if<rig::ListenerChanged>(&observation)) {
     append(journal::ListenerState{change->device, change->up, change->at});
     device_up_.at(change->device) = change->up;
+    if (waits_since_ && all_heard()) wake_at_ = change->at;
   } else if (const auto* line = std::get_if<rig::LineHeard>(&observation)) {
     append(journal::RawLine{line->device, line->text, line->at});
   } else if (const auto* left = std::get_if<rig::LeaveEnded>(&observation)) {
@@ -244,7 +272,11 @@ bool Conductor::all_heard() const {
 }
 
 void Conductor::wake(base::Instant now) {
-  if (ended_ || !current_) return;
+  if (ended_) return;
+  if (!current_) {
+    if (now >= wake_at_) plan_next(now);
+    return;
+  }
   // A last contact later than planned moves the window's end. One contact for each tap: a
   // chattering sensor must not keep a trial open.
   const base::Trial& trial = current_->planned.trial;

@@ -39,6 +39,7 @@ struct Progress {
   std::uint64_t hits = 0;      ///< over all devices
   std::uint64_t expected = 0;  ///< answers that should have been hits, over all devices
   std::string leave_ended{};   ///< why only listening goes on; empty while taps are given
+  std::string unheard{};       ///< the devices that the run waits for; empty while it goes on
 };
 
 /// Decides everything that happens in a run, and does nothing itself: inputs go
@@ -47,7 +48,8 @@ struct Progress {
 ///
 /// A trial goes: plan, check against the limits, append, commit; when durable,
 /// fire; listen to its end; assess the stimulus (void or not); append; next. A coil
-/// that is too warm for a trial makes it begin later. Once leave to tap has ended,
+/// that is too warm for a trial makes it begin later. No trial begins while a device can't
+/// be heard: the run waits, and gives up after half an hour. Once leave to tap has ended,
 /// only what needs no tap goes on.
 class Conductor {
  public:
@@ -89,6 +91,8 @@ class Conductor {
   void plan_next(base::Instant now);
   [[nodiscard]] std::optional<base::Trial> next_that_may_be_given();
   void plan(const base::Trial& trial, base::Instant now);
+  void wait_for_devices(base::Instant now);
+  [[nodiscard]] std::string unheard_devices() const;
   [[nodiscard]] std::optional<safety::Refusal> fit(journal::TrialPlanned& planned) const;
   void fire(base::Instant now);
   void close(base::Instant now);
@@ -125,6 +129,7 @@ class Conductor {
   std::optional<rig::LeaveEnded> leave_ended_;
 
   std::vector<bool> device_up_;
+  std::optional<base::Instant> waits_since_;  ///< for devices that can't be heard
   std::uint32_t misfires_in_row_ = 0;
   std::vector<base::TrialId> since_reference_;  ///< valid trials since the last good reference taps
   std::optional<base::Duration> opening_transit_;

@@ -59,6 +59,66 @@ TEST(Conductor, VoidsARestrikeAndALatePulse) {
   EXPECT_THAT(bench.voids(), ElementsAre(VoidReason::re_strike, VoidReason::late_pulse));
 }
 
+std::string with_contact(const std::string& kind) {
+  std::string rig = rig_text;
+  const std::string tip_switch = "tip-switch";
+  return rig.replace(rig.find(tip_switch), tip_switch.size(), kind);
+}
+
+TEST(Conductor, BelievesAPickupThatATapLandedAndNothingElse) {
+  // It hears mugs and ring-down too: no re-strikes, no strays; but silence is silence.
+  Bench bench(scenario_text(10), {.no_contact = {4}, .second_contact = {7, 8, 11}}, false,
+              with_contact("pickup"));
+  EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
+  EXPECT_THAT(bench.voids(), ElementsAre(VoidReason::no_contact));
+  for (const auto& done : bench.records<journal::TrialDone>()) {
+    if (done.void_reason) continue;
+    EXPECT_THAT(done.contacts, SizeIs(2)) << "the first after each pulse";
+  }
+}
+
+TEST(Conductor, DoesNotBelieveAPickupInALiftedRun) {
+  Bench bench(scenario_text(4), {}, true, with_contact("pickup"));
+  EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
+  EXPECT_THAT(bench.voids(), IsEmpty());
+}
+
+TEST(Conductor, JudgesTheCoilsCurrentAsATipSwitch) {
+  Bench bench(scenario_text(10), {.second_contact = {3}}, false, with_contact("coil-current"));
+  EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
+  EXPECT_THAT(bench.voids(), ElementsAre(VoidReason::re_strike));
+}
+
+/// From the planned pulse to the planned contact, for the first tap of each trial.
+std::vector<base::Duration> aims(const Bench& bench) {
+  std::vector<base::Duration> found;
+  for (const auto& planned : bench.records<journal::TrialPlanned>()) {
+    if (!planned.pulses.empty()) found.push_back(planned.start - planned.pulses.front().on);
+  }
+  return found;
+}
+
+TEST(Conductor, AimsByTheContactsItHasSeenWithinBounds) {
+  // This rig's contacts come 4 ms sooner than its calibration says.
+  Bench bench(scenario_text(30));
+  bench.run();
+  const auto found = aims(bench);
+  ASSERT_THAT(found, SizeIs(30));
+  EXPECT_EQ(found.front() - found.back(), Aim::most_correction);
+  for (std::size_t i = 1; i < found.size(); ++i) EXPECT_LE(found[i], found[i - 1]) << i;
+  EXPECT_LT(found[0] - found[1], Aim::most_correction) << "slowly";
+}
+
+TEST(Conductor, LearnsNothingFromVoidTrials) {
+  Script script;
+  for (int pulse = 1; pulse <= 10; ++pulse) script.second_contact.insert(pulse);
+  Bench bench(scenario_text(3), script);
+  bench.run();
+  const auto found = aims(bench);
+  ASSERT_GT(found.size(), 5U);
+  for (std::size_t i = 1; i <= 5; ++i) EXPECT_EQ(found[i], found[0]) << "after a void trial";
+}
+
 TEST(Conductor, TreatsMisfiresInARowAsAFaultAndMakesTheTapperSafe) {
   Bench bench(scenario_text(10), {.no_contact = {1, 2, 3, 4, 5, 6}});
   const Ended ended = bench.run();
@@ -93,10 +153,28 @@ TEST(Conductor, CountsMisfiresInARowAcrossQuiet) {
 TEST(Conductor, DoesNotCountQuietOrTapWhileADeviceCannotBeHeard) {
   Bench bench(scenario_text(4, "[[block]]\nquiet_s = 20\nstretch_s = 5\n"),
               {.listener_down_at = base::segment_start + 2ms});
-  EXPECT_EQ(bench.run().reason, Ended::Reason::too_many_voids);
-  EXPECT_THAT(bench.voids(), Each(VoidReason::listener_down));
+  const Ended ended = bench.run();
+  EXPECT_EQ(ended.reason, Ended::Reason::fault);
+  EXPECT_THAT(ended.detail, AllOf(HasSubstr("panel"), HasSubstr("30 minutes")));
+  EXPECT_THAT(bench.voids(), ElementsAre(VoidReason::listener_down))
+      << "it waits, and voids no row";
   EXPECT_EQ(bench.voids().size(), bench.records<journal::TrialDone>().size());
   EXPECT_LE(bench.tapper.fired.size(), 2U);  // what was queued before it was lost
+}
+
+TEST(Conductor, GoesOnWithTheVoidedTrialAsSoonAsTheDeviceIsBack) {
+  const base::Instant back = base::segment_start + 10min;
+  Bench bench(scenario_text(10),
+              {.listener_down_at = base::segment_start + 3s, .listener_up_at = back});
+  EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
+  EXPECT_THAT(bench.voids(), SizeIs(1));
+  EXPECT_EQ(bench.progress().done, 10U);
+  EXPECT_THAT(bench.progress().unheard, IsEmpty());
+  const auto trials = bench.records<journal::TrialPlanned>();
+  const auto after = std::find_if(trials.begin(), trials.end(),
+                                  [&](const auto& trial) { return trial.start > back; });
+  ASSERT_NE(after, trials.end());
+  EXPECT_LE(after->start - back, 1s) << "it does not dawdle";
 }
 
 TEST(Conductor, NeverCountsTrialsWhileADeviceCannotBeHeard) {
@@ -109,7 +187,9 @@ TEST(Conductor, NeverCountsTrialsWhileADeviceCannotBeHeard) {
 }
 
 TEST(Conductor, GivesUpOnATrialThatIsAlwaysVoid) {
-  Bench bench(scenario_text(3), {.listener_down_at = base::segment_start + 1s});
+  Script script;
+  for (int pulse = 1; pulse <= 60; ++pulse) script.late.insert(pulse);
+  Bench bench(scenario_text(3), script);
   EXPECT_EQ(bench.run().reason, Ended::Reason::too_many_voids);
 }
 
