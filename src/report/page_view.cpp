@@ -258,7 +258,7 @@ std::string calibration_text(const journal::RigFacts& rig, const std::string& st
   if (!rig.calibrated) return "none: strength is given as drive";
   const auto measured = base::day_of(rig.calibration_date);
   const auto used = base::day_of(started_utc);
-  const std::string date = "of " + rig.calibration_date;
+  std::string date = "of " + rig.calibration_date;
   if (!measured || !used || *used < *measured) return date;
   return date + ", " + std::to_string((*used - *measured).count()) + " days before this run";
 }

@@ -79,6 +79,7 @@ class Child {
   int spawn(const std::vector<std::string>& command, int output) {
     std::vector<std::string> words = command;
     std::vector<char*> arguments;
+    arguments.reserve(words.size() + 1);
     for (std::string& word : words) arguments.push_back(word.data());
     arguments.push_back(nullptr);
     posix_spawn_file_actions_t files;

@@ -12,7 +12,7 @@ namespace plexor::rig {
 
 /// How a command ended.
 struct CommandEnd {
-  static constexpr std::size_t longest_output = 64 * 1024;
+  static constexpr std::size_t longest_output = 65'536;
 
   std::optional<int> exit_code{};  ///< nothing if a signal ended it
   std::string stopped{};           ///< why it was not left to end by itself; empty if it was

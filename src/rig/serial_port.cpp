@@ -296,6 +296,9 @@ struct SerialPort::Held {
   KnownPort known{};  ///< by libserialport; else a plain terminal
   base::Duration latency{};
 
+  Held() = default;
+  Held(const Held&) = delete;
+  Held& operator=(const Held&) = delete;
   ~Held() {
     if (known) {
       sp_close(known.get());
@@ -363,6 +366,7 @@ std::vector<std::string> holders_of(const std::string& path) {
   if (ids.empty()) ids = openers_of(status);
   ids.erase(own);
   std::vector<std::string> holders;
+  holders.reserve(ids.size());
   for (const std::string& id : ids) holders.push_back(name_of_process(id));
   return holders;
 }

@@ -147,6 +147,7 @@ std::optional<std::vector<base::Duration>> Calibrating::find_drives() {
 std::optional<std::vector<DriveLevel>> Calibrating::measure(
     const std::vector<base::Duration>& drives) {
   std::vector<DriveLevel> levels;
+  levels.reserve(drives.size());
   for (const base::Duration on : drives) levels.push_back({on, {}});
   const auto whole = static_cast<double>(drives.size()) * setting_.taps_per_level;
   double done = 0.0;

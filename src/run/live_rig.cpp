@@ -67,7 +67,7 @@ bool comes_true(base::Duration patience, const std::function<bool()>& what) {
 }  // namespace
 
 LiveRig::LiveRig(const rig::RigFile& rig, const Use& use, safety::Board board,
-                 std::function<void(const std::string&)> remark)
+                 const std::function<void(const std::string&)>& remark)
     : devices_(rig.devices),
       heartbeat_age_(rig.tiers.heartbeat_age),
       one_shot_(rig.tiers.one_shot),

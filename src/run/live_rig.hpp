@@ -32,7 +32,7 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   /// Takes the lines and opens the ports. Throws base::RigFault for what can't be taken.
   /// `remark` hears what the listeners have to say to people, on threads of theirs.
   LiveRig(const rig::RigFile& rig, const Use& use, safety::Board board,
-          std::function<void(const std::string&)> remark = {});
+          const std::function<void(const std::string&)>& remark = {});
   /// Leaves everything inactive.
   ~LiveRig() override;
   LiveRig(const LiveRig&) = delete;

@@ -92,7 +92,7 @@ bool may_lock_everything() {
 
 /// What the thread will use of its stack is there before it is needed.
 void touch_stack() {
-  constexpr std::size_t enough = 64 * 1024;
+  constexpr std::size_t enough = 65'536;
   constexpr std::size_t page = 4096;
   std::array<volatile char, enough> stack;  // NOLINT(*-member-init): to be written only here
   for (std::size_t i = 0; i < enough; i += page) stack.at(i) = 0;

@@ -15,7 +15,7 @@ using base::TableReader;
 /// One line as it goes over the wire.
 std::string spoken_line(TableReader& in, const std::string& key) {
   constexpr std::size_t longest = 200;
-  const std::string text = in.text(key);
+  std::string text = in.text(key);
   if (text.empty() || text.size() > longest || text.find('\n') != std::string::npos) {
     in.fail(key, fmt::format("a text of {} bytes", text.size()),
             fmt::format("one line of 1 to {} bytes", longest));
