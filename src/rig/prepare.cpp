@@ -30,8 +30,10 @@ class Child {
  public:
   explicit Child(const std::vector<std::string>& command) {
     int ends[2];
-    if (pipe2(ends, O_CLOEXEC | O_NONBLOCK) != 0) fail(command, errno);
+    if (pipe2(ends, O_CLOEXEC) != 0) fail(command, errno);
     output_ = ends[0];
+    fcntl(output_, F_SETFL,
+          O_NONBLOCK);  // ours alone: a command may not expect its output to refuse
     const int error = spawn(command, ends[1]);
     close(ends[1]);
     if (error == 0) return;

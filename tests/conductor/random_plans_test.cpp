@@ -245,6 +245,14 @@ struct Run {
   std::vector<Pulse> fired;
   std::vector<journal::TrialPlanned> planned;
   std::vector<journal::TrialDone> done;
+  std::vector<journal::ListenerState> listeners;
+
+  /// It waited for a device, not for the coil.
+  [[nodiscard]] bool heard_again_between(base::Instant from, base::Instant to) const {
+    return std::any_of(listeners.begin(), listeners.end(), [&](const auto& state) {
+      return state.up && state.at >= from && state.at <= to;
+    });
+  }
 };
 
 Run run_plan(const Plan& plan, Script script) {
@@ -254,6 +262,7 @@ Run run_plan(const Plan& plan, Script script) {
   run.fired = bench.tapper.fired;
   run.planned = bench.records<journal::TrialPlanned>();
   run.done = bench.records<journal::TrialDone>();
+  run.listeners = bench.records<journal::ListenerState>();
   return run;
 }
 
@@ -273,7 +282,8 @@ bool has_waited(const Plan& plan, const Run& run) {
       const journal::TrialPlanned& last = run.planned[i - 1];
       const auto asked = start_of(planned.trial, earliest_next(last.trial, last.start),
                                   run.done[i - 1].end, aim, any_c);
-      if (planned.start > asked) {
+      const bool for_a_device = run.heard_again_between(run.done[i - 1].end, planned.start);
+      if (planned.start > asked && !for_a_device) {
         waited = true;
         PulseOracle ahead = oracle;
         bool over = false;
