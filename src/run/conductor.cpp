@@ -350,7 +350,10 @@ void Conductor::learn_transit(const Current& done) {
 }
 
 /// What was planned is in the coil's account already; what was given beyond it has heated it too.
+/// A pulse that is told so late that a stretch of quiet hears of it was planned by the trial
+/// before.
 void Conductor::account_for_overrun(const Current& done) {
+  if (done.planned.pulses.empty()) return;
   const base::Duration overrun = on_time_of(done.actual) - on_time_of(done.planned.pulses);
   if (overrun <= base::Duration{}) return;
   const base::Instant from =

@@ -177,6 +177,27 @@ TEST(Conductor, GoesOnWithTheVoidedTrialAsSoonAsTheDeviceIsBack) {
   EXPECT_LE(after->start - back, 1s) << "it does not dawdle";
 }
 
+TEST(Conductor, BearsAPulseThatIsToldInQuiet) {
+  const auto scenario = scenario::parse_scenario(
+      "[scenario]\nname = \"quiet\"\npurpose = \"soak\"\nseed = 7\n[[block]]\nquiet_s = 20\n",
+      "quiet.toml");
+  const rig::RigFile rig = rig::parse_rig(rig_text, "rig.toml");
+  Conductor conductor(scenario, rig, false, 1);
+  conductor.begin(base::segment_start);
+  while (conductor.take_action()) {
+  }
+  conductor.observe(rig::PulseFired{1, {base::segment_start + 1s, 11ms}});
+  conductor.wake(conductor.wake_at());
+  std::optional<VoidReason> reason;
+  while (const auto action = conductor.take_action()) {
+    const auto* append = std::get_if<Append>(&*action);
+    if (append == nullptr) continue;
+    const auto* done = std::get_if<journal::TrialDone>(&append->record);
+    if (done != nullptr) reason = done->void_reason;
+  }
+  EXPECT_EQ(reason, VoidReason::wrong_pulse) << "somebody tapped in what should be quiet";
+}
+
 TEST(Conductor, NeverCountsTrialsWhileADeviceCannotBeHeard) {
   Bench bench(scenario_text(10), {.listener_down_at = base::segment_start + 3s,
                                   .listener_up_at = base::segment_start + 5s});
