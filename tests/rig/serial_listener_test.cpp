@@ -220,10 +220,10 @@ TEST_F(SerialListenerTest, ADeviceThatDoesNotAnswerIsLostUntilItDoes) {
   listen(settings(), identity());
   expect_states({false});
   EXPECT_EQ(listener_->version(0ms), std::nullopt);
-  EXPECT_THAT(told_.remarks(), HasSubstr("does not answer"));
   (void)device_->read();
   is_asked("panel 1.4.0");
   expect_states({false, true});
+  EXPECT_THAT(told_.remarks(), HasSubstr("does not answer"));  // said after the state was told
 }
 
 TEST_F(SerialListenerTest, ADeviceThatStartsAnewIsLostUntilItHasAnswered) {
