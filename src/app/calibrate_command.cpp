@@ -128,11 +128,6 @@ class Calibration {
 
   void write() {
     calibration_.date = today();
-    std::sort(calibration_.curves.begin(), calibration_.curves.end(),
-              [](const auto& a, const auto& b) {
-                return std::pair{a.conditions.supply_mv, a.conditions.coil_mdegc} <
-                       std::pair{b.conditions.supply_mv, b.conditions.coil_mdegc};
-              });
     const std::string text = to_toml(calibration_);
     (void)rig::parse_calibration(text, options_.out);  // what nobody could read must not be written
     run::replace_file(options_.out, text);

@@ -82,20 +82,15 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& s
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(),
                            session.coil().past());
   const RigState& state = session.state();
-  try {
-    const journal::Ended ended = run::run_to_end(
-        conductor, {rig, rig, rig}, begun.journal, run::Durability::synced,
-        {.stop_requested = [&session] { return session.stop_requested(); },
-         .on_progress = progress_shown(),
-         .before_fire = [&session](const run::Fire& trial) { session.before_fire(trial); },
-         .on_leave_ended =
-             [&state](const rig::LeaveEnded& left) { drop_ticket_at_trip(left, state); },
-         .longest_wait = std::chrono::milliseconds{50}});
-    drop_ticket_after_fault(ended, state);
-  } catch (...) {
-    state.drop_ticket();
-    throw;
-  }
+  const journal::Ended ended = run::run_to_end(
+      conductor, {rig, rig, rig}, begun.journal, run::Durability::synced,
+      {.stop_requested = [&session] { return session.stop_requested(); },
+       .on_progress = progress_shown(),
+       .before_fire = [&session](const run::Fire& trial) { session.before_fire(trial); },
+       .on_leave_ended =
+           [&state](const rig::LeaveEnded& left) { drop_ticket_at_trip(left, state); },
+       .longest_wait = std::chrono::milliseconds{50}});
+  drop_ticket_after_fault(ended, state);
   session.end_in_order();
   return begun.folder;
 }

@@ -27,6 +27,10 @@ LiveSession::LiveSession(const rig::RigFile& rig, const std::string& rig_file, c
       coil_(rig, state_),
       sensors_(rig, rig_, [this] { return coil_.modelled_body_c(); }) {}
 
+LiveSession::~LiveSession() {
+  if (owes_an_end_) state_.drop_ticket();
+}
+
 bool LiveSession::arm(bool countdown) {
   warn_of(rig_.scheduling());
   rig_.wait_until_ready();
@@ -38,6 +42,7 @@ bool LiveSession::arm(bool countdown) {
   }
   if (leave->ends) ticket_ = ticket;
   rig_.arm(leave->ends);
+  owes_an_end_ = true;
   return true;
 }
 
@@ -53,6 +58,7 @@ void LiveSession::before_fire(const run::Fire& trial) {
 void LiveSession::end_in_order() {
   rig_.stand_down();
   if (rig_.coil_is_accounted_for()) coil_.end_in_order();
+  owes_an_end_ = false;
 }
 
 }  // namespace plexor::app

@@ -20,6 +20,10 @@ class LiveSession {
  public:
   /// Takes the lines and opens the ports. Throws base::RigFault with nothing energised.
   LiveSession(const rig::RigFile& rig, const std::string& rig_file, const run::Use& use);
+  /// An armed session that did not end in order has used up the arm ticket [S66].
+  ~LiveSession();
+  LiveSession(const LiveSession&) = delete;
+  LiveSession& operator=(const LiveSession&) = delete;
 
   /// Waits until everything holds, asks for leave to tap, and arms. False if nobody gave
   /// leave; `countdown` as in ask_for_leave. Throws base::RigFault with nothing energised.
@@ -47,7 +51,8 @@ class LiveSession {
   run::LiveRig rig_;
   CoilKeeper coil_;
   SlowSensors sensors_;
-  std::string ticket_;  ///< the one that gave leave
+  std::string ticket_;        ///< the one that gave leave
+  bool owes_an_end_ = false;  ///< armed, and not ended in order
 };
 
 }  // namespace plexor::app

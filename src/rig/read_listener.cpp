@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <charconv>
+#include <functional>
 #include <optional>
 #include <string_view>
 
@@ -41,15 +42,22 @@ std::string bytes_of_text(TableReader& reader, const std::string& key, std::size
   return text;
 }
 
-std::string pattern_of(TableReader& reader, const std::string& key, const std::string& needed,
-                       const std::string& allowed, const std::string& example) {
+std::string pattern_of(
+    TableReader& reader, const std::string& key,
+    const std::function<std::optional<std::string>(const std::string&)>& complaint,
+    const std::string& example) {
   std::string pattern = reader.text(key);
-  if (const auto complaint = LinePattern::complaint(pattern, needed, allowed)) {
-    reader.fail(key, "a pattern that can't be used: " + *complaint,
+  if (const auto found = complaint(pattern)) {
+    reader.fail(key, "a pattern that can't be used: " + *found,
                 "a regular expression of RE2, as '" + example + "'",
                 "write it in single quotes, so that backslashes stay");
   }
   return pattern;
+}
+
+/// A pattern with this group and no other.
+auto groups(const std::string& needed) {
+  return [needed](const std::string& text) { return LinePattern::complaint(text, needed, ""); };
 }
 
 std::optional<std::uint16_t> hex_of(std::string_view digits) {
@@ -106,8 +114,8 @@ SerialSettings read_serial(TableReader& reader) {
   serial.flow = choice_or<FlowControl>(reader, "flow", {"none", "rts-cts", "xon-xoff"});
   serial.reset = choice_or<ResetLine>(reader, "reset", {"none", "dtr", "rts"});
   if (reader.has("pattern")) {
-    serial.pattern = pattern_of(reader, "pattern", "event", "device device_time_ms strength",
-                                "knock (?P<event>\\w+)");
+    const auto complaint = [](const std::string& text) { return ReportPattern::complaint(text); };
+    serial.pattern = pattern_of(reader, "pattern", complaint, "knock (?P<event>\\w+)");
   }
   serial.keep_lines = reader.flag_or("keep_lines", false);
   return serial;
@@ -155,10 +163,10 @@ ListenerSettings read_listener(TableReader reader) {
 IdentitySettings read_identity(TableReader reader) {
   IdentitySettings identity;
   identity.query = bytes_of_text(reader, "query", longest_description);
-  identity.pattern = pattern_of(reader, "pattern", "version", "", "version (?P<version>\\S+)");
+  identity.pattern = pattern_of(reader, "pattern", groups("version"), "version (?P<version>\\S+)");
   constexpr base::Duration patient = std::chrono::seconds{5};
   identity.timeout = reader.duration_or("timeout_ms", {50.0, 60'000.0}, patient);
-  if (reader.has("banner")) identity.banner = pattern_of(reader, "banner", "", "", "^boot");
+  if (reader.has("banner")) identity.banner = pattern_of(reader, "banner", groups(""), "^boot");
   if (reader.has("alive_every_s")) {
     identity.alive_every = reader.duration("alive_every_s", {0.1, 3600.0});
   }

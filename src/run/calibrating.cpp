@@ -111,11 +111,22 @@ std::optional<base::Duration> Calibrating::shortest_that_lands() {
   for (base::Duration on = first_pulse; on <= rig_.limits.max_pulse; on += search_step) {
     const auto tap = tapper_.tap(on, setting_.between_taps);
     if (!tap) return std::nullopt;
+    require_sight(*tap);
     if (!tap->contacts.empty()) return on;
   }
   throw base::RigFault(
       "no pulse up to the limit made contact: check supply, wiring of the gate, the contact "
       "sensor and the way to the surface");
+}
+
+/// Once a plunger may turn between gate and surface; twice means that one of them is blind.
+void Calibrating::require_sight(const HandTap& tap) {
+  disagreements_ = tap.gate.has_value() == tap.contacts.empty() ? disagreements_ + 1 : 0;
+  if (disagreements_ < 2) return;
+  throw base::RigFault(tap.gate ? "the flag passed the speed gate twice without a contact sensed: "
+                                  "look at the contact sensor and the way to the surface"
+                                : "two taps landed without the speed gate seeing them: look at "
+                                  "flag, light barrier and \"speed_gate\" in the rig file");
 }
 
 /// The next drive is taken to strike as much faster as this one does than the one before.
@@ -136,6 +147,7 @@ std::optional<std::vector<base::Duration>> Calibrating::find_drives() {
   while (on <= rig_.limits.max_pulse && !next_may_break_a_limit(strikes_m_s)) {
     const auto tap = tapper_.tap(on, setting_.between_taps);
     if (!tap) return std::nullopt;
+    require_sight(*tap);
     if (tap->contacts.size() > 1) break;
     if (!tap->contacts.empty()) drives.push_back(on);
     if (const auto strike = tap->strike_m_s(*rig_.speed_gate)) strikes_m_s.push_back(*strike);

@@ -49,7 +49,8 @@ class Calibrating {
 
   /// Looks for the drives that can be calibrated, one tap each: from the shortest pulse that
   /// lands, in small steps, to the first re-strike or to the last that can't break a limit.
-  /// Nothing if it was stopped. Throws base::RigFault where no pulse lands.
+  /// Nothing if it was stopped. Throws base::RigFault where no pulse lands, or where gate and
+  /// contact disagree on what passed: nothing harder is given blindly.
   [[nodiscard]] std::optional<std::vector<base::Duration>> find_drives();
   /// Measures drives in turns, up and down, so that all of them find the coil equally warm.
   /// Nothing if it was stopped.
@@ -61,12 +62,14 @@ class Calibrating {
 
  private:
   [[nodiscard]] std::optional<base::Duration> shortest_that_lands();
+  void require_sight(const HandTap& tap);
   [[nodiscard]] bool next_may_break_a_limit(const std::vector<double>& strikes_m_s) const;
 
   const rig::RigFile& rig_;
   HandTapper& tapper_;
   Setting setting_;
   Teller tell_;
+  int disagreements_ = 0;  ///< of gate and contact, in a row
 };
 
 }  // namespace plexor::run

@@ -16,8 +16,6 @@ namespace {
 using base::VoidReason;
 using journal::Ended;
 
-/// A driver's own lateness in ending a pulse; more is a fault, whatever a scenario tolerates.
-constexpr base::Duration longest_overrun = std::chrono::milliseconds{5};
 /// So many trials in a row without contact are a fault of the rig, not of chance.
 constexpr std::uint32_t most_misfires_in_row = 3;
 /// So often a trial is presented at the most; then the run gives up, undecided.
@@ -54,12 +52,6 @@ std::vector<base::Instant> confirming(const std::vector<base::Pulse>& pulses,
     if (first != heard.end() && *first <= pulse.off() + contact_may_lag) contacts.push_back(*first);
   }
   return contacts;
-}
-
-base::Duration on_time_of(const std::vector<base::Pulse>& pulses) {
-  base::Duration sum{};
-  for (const base::Pulse& pulse : pulses) sum += pulse.on_time;
-  return sum;
 }
 
 std::string name_of(const base::Trial& trial) {
@@ -354,11 +346,9 @@ void Conductor::learn_transit(const Current& done) {
 /// before.
 void Conductor::account_for_overrun(const Current& done) {
   if (done.planned.pulses.empty()) return;
-  const base::Duration overrun = on_time_of(done.actual) - on_time_of(done.planned.pulses);
-  if (overrun <= base::Duration{}) return;
-  const base::Instant from =
-      std::max(done.planned.pulses.back().off(), done.actual.back().off() - overrun);
-  pulse_check_.accept(std::array{base::Pulse{from, overrun}});
+  if (const auto overrun = overrun_of(done.planned.pulses, done.actual)) {
+    pulse_check_.accept(std::array{*overrun});
+  }
 }
 
 /// What this trial says about the rig itself, if it can't go on.

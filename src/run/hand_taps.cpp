@@ -16,8 +16,6 @@ namespace {
 using namespace std::chrono_literals;
 
 constexpr base::Duration longest_rest = 1h;
-/// A driver's own lateness in ending a pulse; more is a fault.
-constexpr base::Duration longest_overrun = 5ms;
 constexpr base::Duration look_up = 50ms;
 
 }  // namespace
@@ -103,9 +101,9 @@ std::optional<HandTap> HandTapper::tap(base::Duration on_time, base::Duration wa
 
 /// What was given beyond the plan has heated the coil too.
 void HandTapper::account_for(const base::Pulse& planned, const base::Pulse& actual) {
-  const base::Duration overrun = actual.on_time - planned.on_time;
-  if (overrun <= base::Duration{}) return;
-  check_.accept(std::array{base::Pulse{std::max(planned.off(), actual.off() - overrun), overrun}});
+  if (const auto overrun = overrun_of(std::array{planned}, std::array{actual})) {
+    check_.accept(std::array{*overrun});
+  }
   if (actual.on_time <= rig_.limits.max_pulse + longest_overrun) return;
   ports_.actuator.make_safe();
   throw base::RigFault(fmt::format("a pulse of {:.1f} ms: the driver did not end it in time",

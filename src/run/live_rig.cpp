@@ -91,8 +91,8 @@ LiveRig::LiveRig(const rig::RigFile& rig, const Use& use, safety::Board board,
   pulses_ =
       std::make_unique<PulseThread>(std::move(gate), rig.limits, overseer_, clock_,
                                     [this](const rig::PulseFired& fired) { queue_.push(fired); });
-  if (contact_) contact_thread_ = std::thread([this] { watch_contact(); });
-  if (gate_passages_) gate_thread_ = std::thread([this] { watch_gate(); });
+  if (contact_) contact_thread_ = std::thread([this] { watch(&LiveRig::follow_contact); });
+  if (gate_passages_) gate_thread_ = std::thread([this] { watch(&LiveRig::follow_gate); });
 }
 
 LiveRig::~LiveRig() {
@@ -146,9 +146,9 @@ void LiveRig::see_listener(std::uint32_t device, bool up, KernelInstant at) {
   queue_.push(rig::ListenerChanged{device, up, clock_.of(at)});
 }
 
-void LiveRig::watch_contact() {
+void LiveRig::watch(void (LiveRig::*follow)()) {
   try {
-    follow_contact();
+    (this->*follow)();
   } catch (const base::RigFault& fault) {
     overseer_.fail(fault.what());  // what can't be seen counts as the worst
   }
@@ -167,14 +167,6 @@ void LiveRig::follow_contact() {
     if (!touching || bounces) continue;
     last = at;
     queue_.push(rig::ContactSensed{clock_.of(at)});
-  }
-}
-
-void LiveRig::watch_gate() {
-  try {
-    follow_gate();
-  } catch (const base::RigFault& fault) {
-    overseer_.fail(fault.what());
   }
 }
 

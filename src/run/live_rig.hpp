@@ -83,9 +83,8 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
 
  private:
   void listen(const rig::RigFile& rig, const std::function<void(const std::string&)>& remark);
-  void watch_contact();
+  void watch(void (LiveRig::*follow)());
   void follow_contact();
-  void watch_gate();
   void follow_gate();
   void see_listener(std::uint32_t device, bool up, lines::KernelInstant at);
   void wait_for_power(bool powered, const std::string& otherwise);

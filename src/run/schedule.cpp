@@ -4,6 +4,23 @@
 
 namespace plexor::run {
 
+namespace {
+
+base::Duration on_time_of(std::span<const base::Pulse> pulses) {
+  base::Duration sum{};
+  for (const base::Pulse& pulse : pulses) sum += pulse.on_time;
+  return sum;
+}
+
+}  // namespace
+
+std::optional<base::Pulse> overrun_of(std::span<const base::Pulse> planned,
+                                      std::span<const base::Pulse> actual) {
+  const base::Duration overrun = on_time_of(actual) - on_time_of(planned);
+  if (overrun <= base::Duration{}) return std::nullopt;
+  return base::Pulse{std::max(planned.back().off(), actual.back().off() - overrun), overrun};
+}
+
 base::Instant last_contact(const base::Trial& trial, base::Instant start) {
   return trial.taps.empty() ? start : start + trial.taps.back().contact;
 }

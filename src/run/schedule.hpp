@@ -1,5 +1,7 @@
 #pragma once
 
+#include <optional>
+#include <span>
 #include <vector>
 
 #include "base/pulse.hpp"
@@ -14,6 +16,14 @@ inline constexpr base::Duration planning_lead = std::chrono::milliseconds{100};
 
 /// A contact later than this after its pulse ended is not explained by the pulse.
 inline constexpr base::Duration contact_may_lag = std::chrono::milliseconds{80};
+
+/// A driver's own lateness in ending a pulse; more is a fault, whatever a scenario tolerates.
+inline constexpr base::Duration longest_overrun = std::chrono::milliseconds{5};
+
+/// What was given beyond the plan, as a pulse at the end of both: it has heated the coil too.
+/// `planned` is not empty. Nothing if no more was given.
+[[nodiscard]] std::optional<base::Pulse> overrun_of(std::span<const base::Pulse> planned,
+                                                    std::span<const base::Pulse> actual);
 
 /// The instant of a trial's last planned contact; of its begin in quiet.
 [[nodiscard]] base::Instant last_contact(const base::Trial& trial, base::Instant start);

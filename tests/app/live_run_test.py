@@ -360,6 +360,17 @@ class Ends(LiveTestCase):
         self.assert_in_order()
         self.assertIn("taps = 2\n", text_of(self.folder / "chip-coil.toml"))
 
+    def test_a_trip_while_tapping_by_hand_uses_the_ticket_up(self):  # [S66] [S70]
+        self.simulate()
+        self.give_ticket()
+        tap = self.start("tap", "--rig", self.rig, "--strike-m-s", "0.8", "--count", "100", "--every-ms", "500")
+        self.assertTrue(tap.hears("tap 1:"), tap.said())
+        self.hands("lid open")
+        self.assertEqual(tap.end(), 3, tap.said())
+        self.assert_one_message(tap.said(), "no leave to tap any more", "lid")
+        self.assertFalse(self.ticket.exists())
+        self.assertFalse(self.is_high(GATE))
+
     def test_taps_by_hand_keep_to_the_limits_and_to_leave(self):  # [S1] [S72]
         self.simulate()
         for arguments, code, part in [(("--on-ms", "31", "--arm"), 3, "30 ms would fit"),

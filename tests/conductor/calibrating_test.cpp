@@ -124,10 +124,30 @@ TEST_F(CalibratingTest, SaysSoWhereNothingLands) {
   }
 }
 
-TEST_F(CalibratingTest, LeavesOutWhatTheGateDidNotSee) {
-  simulation_.tapper.solenoid.flag_m = 0.0;  // the flag has come off
-  const auto levels = this->levels(2);
+std::string fault_of(Calibrating& calibrating) {
+  try {
+    (void)calibrating.find_drives();
+  } catch (const base::RigFault& fault) {
+    return fault.what();
+  }
+  return "none";
+}
+
+TEST_F(CalibratingTest, TriesNothingHarderWithoutSightOfTheStrike) {  // [S1]
+  simulation_.tapper.solenoid.flag_m = 0.0;                           // the flag has come off
+  EXPECT_THAT(fault_of(calibrating()), HasSubstr("without the speed gate"));
+  EXPECT_LT(world_->now(), base::segment_start + 20s) << "some soft taps, and no more";
+}
+
+TEST_F(CalibratingTest, TriesNothingHarderWhereContactIsNotSensed) {  // [S1]
+  rig_.contact.kind = rig::ContactKind::none;                         // its wire is off
+  EXPECT_THAT(fault_of(calibrating()), HasSubstr("without a contact"));
+}
+
+TEST_F(CalibratingTest, MakesNoPointOfWhatTheGateDidNotSee) {
+  auto levels = this->levels(2);
   ASSERT_TRUE(levels);
+  for (DriveLevel& level : *levels) level.taps.back().gate.reset();
   EXPECT_FALSE(curve_of(*levels, gate, 12.0));
 }
 
