@@ -1,0 +1,281 @@
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "rig/rig_texts.hpp"
+
+namespace plexor::rig {
+namespace {
+
+using namespace std::chrono_literals;
+using ::testing::AllOf;
+using ::testing::HasSubstr;
+using ::testing::StartsWith;
+
+/// The rig above with lines and ports.
+std::string live_text() {
+  std::string text = oak_with("kind = \"simulated\"", "kind = \"lines\"");
+  for (auto at = text.find("[[device]]\n"); at != std::string::npos;
+       at = text.find("[[device]]\n", at + 1)) {
+    const auto end = text.find("pattern_end_gap_ms = 450\n", at) + 25;
+    text.insert(end, "[[device.listener]]\nkind = \"serial\"\nport = \"/dev/ttyUSB0\"\n");
+  }
+  return text + R"(
+[lines]
+chip = "/dev/gpiochip0"
+gate = { line = 5, active_low = true }
+contact = 6
+stop_loop = 0
+lid = 1
+coil_sense = 2
+enable = { line = 3 }
+watchdog = 4
+[warden]
+longest_pulse_ms = 40
+heartbeat_age_ms = 50
+[outside]
+longest_on_ms = 60
+one_shot_ms = 100
+)";
+}
+
+std::string live_changed(const std::string& passage, const std::string& instead) {
+  std::string text = live_text();
+  const auto at = text.rfind(passage);
+  if (at == std::string::npos) throw std::logic_error("no passage: " + passage);
+  return message_of(text.replace(at, passage.size(), instead));
+}
+
+TEST(RigFileOfLines, ReadsItsLinesTiersAndPorts) {
+  const RigFile rig = parse_rig(live_text(), "rig.toml");
+  EXPECT_EQ(rig.kind, RigKind::lines);
+  ASSERT_TRUE(rig.wiring);
+  EXPECT_EQ(rig.wiring->chip, "/dev/gpiochip0");
+  EXPECT_EQ(rig.wiring->gate.offset, 5U);
+  EXPECT_TRUE(rig.wiring->gate.active_low);
+  EXPECT_EQ(rig.wiring->enable.offset, 3U);
+  EXPECT_FALSE(rig.wiring->enable.active_low);
+  ASSERT_TRUE(rig.wiring->contact);
+  EXPECT_EQ(rig.wiring->contact->offset, 6U);
+  EXPECT_EQ(rig.tiers.heartbeat_age, 50ms);
+  EXPECT_EQ(rig.tiers.longest_pulse, 40ms);
+  EXPECT_EQ(rig.tiers.longest_on, 60ms);
+  EXPECT_EQ(rig.tiers.one_shot, 100ms);
+  EXPECT_EQ(std::get<SerialSettings>(rig.devices[0].listener.value()).port, "/dev/ttyUSB0");
+}
+
+TEST(RigFileOfLines, RefusesALineThatTwoShare) {
+  EXPECT_THAT(live_changed("lid = 1\n", "lid = 5\n"),
+              AllOf(HasSubstr("line 5"), HasSubstr("\"gate\" has already")));
+  EXPECT_THAT(live_changed("contact = 6\n", "contact = 4\n"), HasSubstr("line 4"));
+  for (const std::string key : {"stop_loop = 0", "coil_sense = 2", "watchdog = 4"}) {
+    EXPECT_THAT(live_changed(key, key.substr(0, key.size() - 1) + "1"), HasSubstr("line 1")) << key;
+  }
+}
+
+TEST(RigFileOfLines, NamesWhatIsMissing) {
+  for (const std::string key : {"chip", "contact", "stop_loop", "lid", "coil_sense", "watchdog"}) {
+    const std::string text = live_text();
+    const auto from = text.rfind("\n" + key + " = ") + 1;
+    std::string without = text;
+    without.erase(from, text.find('\n', from) - from + 1);
+    EXPECT_THAT(message_of(without), HasSubstr(key));
+  }
+  EXPECT_THAT(live_changed("[lines]", "[wires]"), HasSubstr("lines"));
+  EXPECT_THAT(live_changed("longest_pulse_ms = 40\n", ""), HasSubstr("longest_pulse_ms"));
+  EXPECT_THAT(live_changed("heartbeat_age_ms = 50\n", ""), HasSubstr("heartbeat_age_ms"));
+  EXPECT_THAT(live_changed("longest_on_ms = 60\n", ""), HasSubstr("longest_on_ms"));
+  EXPECT_THAT(live_changed("one_shot_ms = 100\n", ""), HasSubstr("one_shot_ms"));
+  EXPECT_THAT(live_changed("port = \"/dev/ttyUSB0\"\n", ""), HasSubstr("listener 1.port"));
+}
+
+TEST(RigFileOfLines, HasAContactLineOnlyWhereSomethingSensesContact) {
+  EXPECT_THAT(live_changed("kind = \"tip-switch\"", "kind = \"none\""), HasSubstr("contact"));
+}
+
+TEST(RigFileOfLines, RefusesLinesThatNoChipHas) {
+  EXPECT_NE(live_changed("lid = 1\n", "lid = -1\n"), "no error");
+  EXPECT_NE(live_changed("lid = 1\n", "lid = 4096\n"), "no error");
+  EXPECT_NE(live_changed("lid = 1\n", "lid = { line = 1, active_lwo = true }\n"), "no error");
+  EXPECT_NE(live_changed("lid = 1\n", "lid = { active_low = true }\n"), "no error");
+  EXPECT_EQ(live_changed("lid = 1\n", "lid = { line = 1, active_low = true }\n"), "no error");
+}
+
+TEST(RigFileOfLines, RefusesTiersOutOfOrder) {  // [S71]
+  EXPECT_THAT(live_changed("longest_pulse_ms = 40", "longest_pulse_ms = 30"),
+              HasSubstr("the plan's longest pulse is 30 ms"));
+  EXPECT_THAT(live_changed("longest_on_ms = 60", "longest_on_ms = 40"),
+              HasSubstr("the longest on-time outside"));
+  EXPECT_THAT(live_changed("one_shot_ms = 100", "one_shot_ms = 600"), HasSubstr("ceiling"));
+}
+
+TEST(RigFileOfLines, RefusesLinesInARigOfVirtualTime) {
+  EXPECT_THAT(message_of(oak_text() + "\n[lines]\nchip = \"/dev/gpiochip0\"\n"),
+              HasSubstr("lines"));
+}
+
+/// The serial listener of the rig above, or all of it, replaced by other keys.
+std::string listener_changed(const std::string& keys) {
+  return live_changed("kind = \"serial\"\nport = \"/dev/ttyUSB0\"\n", keys);
+}
+ListenerSettings listener_of(const std::string& keys) {
+  std::string text = live_text();
+  const std::string passage = "kind = \"serial\"\nport = \"/dev/ttyUSB0\"\n";
+  text.replace(text.find(passage), passage.size(), keys);
+  return parse_rig(text, "rig.toml").devices.at(0).listener.value();
+}
+
+TEST(RigFileOfLines, ASerialListenerHasUsualSettings) {
+  const auto serial =
+      std::get<SerialSettings>(listener_of("kind = \"serial\"\nport = \"/dev/x\"\n"));
+  EXPECT_EQ(serial.baud, 115200);
+  EXPECT_EQ(serial.data_bits, 8);
+  EXPECT_EQ(serial.stop_bits, 1);
+  EXPECT_EQ(serial.parity, Parity::none);
+  EXPECT_EQ(serial.flow, FlowControl::none);
+  EXPECT_EQ(serial.reset, ResetLine::none);
+  EXPECT_EQ(serial.pattern, "");
+  EXPECT_FALSE(serial.keep_lines);
+}
+
+TEST(RigFileOfLines, ReadsEverySettingOfASerialListener) {
+  const auto serial = std::get<SerialSettings>(listener_of(R"(kind = "serial"
+usb = "1A86:7523:A50285BI"
+baud = 9600
+data_bits = 7
+parity = "odd"
+stop_bits = 2
+flow = "xon-xoff"
+reset = "rts"
+pattern = '^k (?P<event>\w+) (?P<device>\w+) (?P<device_time_ms>\d+) (?P<strength>\d+)$'
+keep_lines = true
+)"));
+  EXPECT_EQ(serial.usb, (UsbIdentity{0x1a86, 0x7523, "A50285BI"}));
+  EXPECT_EQ(serial.baud, 9600);
+  EXPECT_EQ(serial.data_bits, 7);
+  EXPECT_EQ(serial.parity, Parity::odd);
+  EXPECT_EQ(serial.stop_bits, 2);
+  EXPECT_EQ(serial.flow, FlowControl::xon_xoff);
+  EXPECT_EQ(serial.reset, ResetLine::rts);
+  EXPECT_THAT(serial.pattern, StartsWith("^k "));
+  EXPECT_TRUE(serial.keep_lines);
+}
+
+TEST(RigFileOfLines, RefusesAPatternThatCannotBeUsedSayingWhy) {
+  const auto with_pattern = [](const std::string& pattern) {
+    return listener_changed("kind = \"serial\"\nport = \"/dev/x\"\npattern = '" + pattern + "'\n");
+  };
+  EXPECT_EQ(with_pattern("(?P<event>.*)"), "no error");
+  EXPECT_THAT(with_pattern("(?P<event>.*"),
+              AllOf(StartsWith("rig.toml:"), HasSubstr("missing )"), HasSubstr("pattern")));
+  EXPECT_THAT(with_pattern("knock"), HasSubstr("no group (?P<event>...)"));
+  EXPECT_THAT(with_pattern("(?P<event>.)(?P<evnt>.)"), HasSubstr("unknown group \"evnt\""));
+  EXPECT_THAT(with_pattern("(?<event>.*)(?=x)"), HasSubstr("(?P<name>...)"));
+  EXPECT_THAT(with_pattern("(?P<event>" + std::string(500, 'x') + ")"), HasSubstr("500 bytes"));
+  EXPECT_THAT(with_pattern("(?P<event>((((x{1000}){10}){10}){10}))"), HasSubstr("can't be used"));
+}
+
+TEST(RigFileOfLines, RefusesAUsbIdentityThatIsNone) {
+  for (const std::string bad : {"1a86", "1a86:75", "1a86:7523:", "1a86-7523", "ttyUSB0",
+                                "1a86:752g", "1a867523", "", "12345:6789"}) {
+    EXPECT_THAT(listener_changed("kind = \"serial\"\nusb = \"" + bad + "\"\n"), HasSubstr("usb"))
+        << bad;
+  }
+  EXPECT_THAT(listener_changed("kind = \"serial\"\nusb = \"1a86:7523\"\nport = \"/dev/x\"\n"),
+              HasSubstr("either"));
+}
+
+TEST(RigFileOfLines, ADeviceHasOneListener) {
+  EXPECT_THAT(live_changed("[[device.listener]]\nkind = \"serial\"\nport = \"/dev/ttyUSB0\"\n", ""),
+              HasSubstr("0 listeners"));
+  EXPECT_THAT(listener_changed("kind = \"serial\"\nport = \"/dev/x\"\n[[device.listener]]\n"
+                               "kind = \"serial\"\nport = \"/dev/y\"\n"),
+              HasSubstr("2 listeners"));
+  EXPECT_THAT(listener_changed("kind = \"cereal\"\nport = \"/dev/x\"\n"),
+              HasSubstr("serial, line"));
+  EXPECT_THAT(listener_changed("kind = \"serial\"\nport = \"/dev/x\"\nbuad = 9600\n"),
+              HasSubstr("did you mean \"baud\"?"));
+}
+
+TEST(RigFileOfLines, ReadsAListenerOnALine) {
+  const auto line = std::get<LineSettings>(listener_of(R"(kind = "line"
+line = 17
+active_low = true
+report = "pulses"
+debounce_ms = 5
+pulse_gap_ms = 120
+events = ["call", "kiln"]
+)"));
+  EXPECT_EQ(line.chip, "/dev/gpiochip0") << "the rig's";
+  EXPECT_EQ(line.wire.offset, 17U);
+  EXPECT_TRUE(line.wire.active_low);
+  EXPECT_EQ(line.report, LineReport::pulses);
+  EXPECT_EQ(line.debounce, 5ms);
+  EXPECT_EQ(hold_back(line), 120ms);
+  EXPECT_EQ(line.events, (std::vector<std::string>{"call", "kiln"}));
+  EXPECT_EQ(hold_back(listener_of("kind = \"line\"\nline = 17\nevent = \"call\"\n")), 0ms);
+}
+
+TEST(RigFileOfLines, RefusesAListenerOnALineThatSaysTooLittle) {
+  EXPECT_THAT(listener_changed("kind = \"line\"\nline = 17\n"), HasSubstr("event"));
+  EXPECT_THAT(listener_changed("kind = \"line\"\nline = 5\nevent = \"call\"\n"),
+              AllOf(HasSubstr("line 5"), HasSubstr("\"gate\" has already")));
+  EXPECT_THAT(listener_changed("kind = \"line\"\nline = 17\nreport = \"pulses\"\n"
+                               "events = [\"call\"]\n"),
+              HasSubstr("pulse_gap_ms"));
+  EXPECT_THAT(listener_changed("kind = \"line\"\nline = 17\nreport = \"pulses\"\n"
+                               "pulse_gap_ms = 100\nevents = [\"call\", 3]\n"),
+              HasSubstr("list of texts"));
+}
+
+TEST(RigFileOfLines, TwoDevicesHaveTwoPorts) {
+  const std::string second =
+      "\n[[device]]\nname = \"door\"\nversion = \"1\"\n[[device.listener]]\nkind = \"serial\"\n";
+  EXPECT_THAT(message_of(live_text() + second + "port = \"/dev/ttyUSB0\"\n"),
+              AllOf(HasSubstr("port /dev/ttyUSB0"), HasSubstr("\"panel\" has already")));
+  EXPECT_EQ(message_of(live_text() + second + "port = \"/dev/ttyUSB1\"\n"), "no error");
+}
+
+TEST(RigFileOfLines, ReadsHowADeviceIsAskedAndPrepared) {
+  const std::string keys = R"(kind = "serial"
+port = "/dev/x"
+[device.identity]
+query = "v\n"
+pattern = 'v(?P<version>\d+)'
+banner = '^boot'
+timeout_ms = 700
+alive_every_s = 60
+[device.prepare]
+command = ["flash-tool", "--firmware", "x.bin"]
+timeout_s = 30
+)";
+  std::string text = live_text();
+  const std::string passage = "kind = \"serial\"\nport = \"/dev/ttyUSB0\"\n";
+  text.replace(text.find(passage), passage.size(), keys);
+  const Device device = parse_rig(text, "rig.toml").devices.at(0);
+  ASSERT_TRUE(device.identity && device.prepare);
+  EXPECT_EQ(device.identity->query, "v\n");
+  EXPECT_EQ(device.identity->timeout, 700ms);
+  EXPECT_EQ(device.identity->alive_every, 60s);
+  EXPECT_EQ(device.identity->banner, "^boot");
+  EXPECT_EQ(device.prepare->command.size(), 3U);
+  EXPECT_EQ(device.prepare->timeout, 30s);
+}
+
+TEST(RigFileOfLines, RefusesAQuestionThatCannotBeAsked) {
+  const std::string serial = "kind = \"serial\"\nport = \"/dev/x\"\n[device.identity]\n";
+  EXPECT_THAT(listener_changed(serial + "pattern = '(?P<version>.)'\n"), HasSubstr("query"));
+  EXPECT_THAT(listener_changed(serial + "query = \"v\"\npattern = 'v'\n"),
+              HasSubstr("(?P<version>...)"));
+  EXPECT_THAT(
+      listener_changed(serial + "query = \"v\"\npattern = '(?P<version>.)'\nbanner = '('\n"),
+      HasSubstr("banner"));
+  EXPECT_THAT(listener_changed("kind = \"line\"\nline = 17\nevent = \"call\"\n[device.identity]\n"
+                               "query = \"v\"\npattern = '(?P<version>.)'\n"),
+              HasSubstr("only a line"));
+  EXPECT_THAT(listener_changed("kind = \"serial\"\nport = \"/dev/x\"\n[device.prepare]\n"
+                               "command = \"flash-tool x.bin\"\n"),
+              HasSubstr("list of texts"));
+}
+
+}  // namespace
+}  // namespace plexor::rig
