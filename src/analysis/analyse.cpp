@@ -14,6 +14,7 @@
 #include "analysis/conclusion.hpp"
 #include "analysis/figures.hpp"
 #include "analysis/findings.hpp"
+#include "analysis/listeners.hpp"
 #include "analysis/presentation.hpp"
 #include "analysis/remarks.hpp"
 #include "analysis/tally.hpp"
@@ -103,7 +104,7 @@ class Analysis::Fold {
   base::Instant segment_end_;                ///< the latest instant seen in it
   std::vector<base::Instant> last_arrival_;  ///< in it, by device
 
-  std::vector<DeviceTally> tallies_;
+  std::vector<ListenersTally> tallies_;
   Findings findings_;
   Timeline timeline_;
   base::Duration quiet_{};
@@ -130,10 +131,12 @@ void Analysis::Fold::on(const journal::Header& header) {
   results_.trials_planned = rhythm_trials_of(*scenario_);
   results_.max_void_fraction = scenario_->accept.max_void_fraction;
   const auto& rig = results_.header.rig;
-  judge_.emplace(static_cast<std::uint32_t>(rig.devices.size()), scenario_->incident_window);
+  std::vector<std::uint32_t> listeners;
   for (const journal::DeviceFacts& device : rig.devices) {
-    tallies_.emplace_back(device, scenario_->rhythms, rig.calibrated);
+    tallies_.emplace_back(device, scenario_->rhythms, rig);
+    listeners.push_back(tallies_.back().listeners());
   }
+  judge_.emplace(std::move(listeners), scenario_->incident_window);
   last_arrival_.resize(tallies_.size());
 }
 
@@ -195,12 +198,19 @@ void Analysis::Fold::on(const journal::Heard& heard) {
         "in its header",
         event.device, tallies_.size()));
   }
+  if (event.listener >= tallies_[event.device].listeners()) {
+    throw base::InputError(fmt::format(
+        "journal: device {} was heard by listener {}; its rig has {}; the journal was not written "
+        "from the rig in its header",
+        event.device, event.listener, tallies_[event.device].listeners()));
+  }
   // The judge needs each device's events in order: a step back means a lost segment record.
   if (event.arrival < last_arrival_[event.device]) finish_segment();
   last_arrival_[event.device] = event.arrival;
   reach(event.arrival);
   judge_->hear(event);
-  if (open_ && open_->planned.trial.kind == base::TrialKind::quiet) {
+  const bool is_quiet = open_ && open_->planned.trial.kind == base::TrialKind::quiet;
+  if (is_quiet && event.listener == 0) {
     open_->quiet_heard.push_back(event);
   }
 }
@@ -338,7 +348,7 @@ Results Analysis::Fold::finish(const journal::ReadSummary& reading) {
   results_.findings = std::move(findings_).take();
   results_.timeline = std::move(timeline_).stretches(results_.duration_s);
   std::vector<DeviceEvidence> evidence;
-  for (DeviceTally& tally : tallies_) evidence.push_back(std::move(tally).evidence(quiet_));
+  for (ListenersTally& tally : tallies_) evidence.push_back(std::move(tally).evidence(quiet_));
   const std::vector<Judged> judged = judge_limits(scenario_->accept, evidence);
   for (DeviceEvidence& device : evidence) {
     device.result.remarks = remarks_on(device.result, *scenario_);

@@ -70,6 +70,11 @@ Interval quantile_interval(std::span<const double> sorted, double p, double conf
   return interval;
 }
 
+std::optional<Interval> median_interval(std::span<const double> sorted) {
+  if (sorted.empty()) return std::nullopt;
+  return quantile_interval(sorted, 0.5, display_confidence, Sides::two);
+}
+
 Latency summarise_latency(std::span<const double> sorted, const journal::DeviceFacts& device) {
   const auto answered_end = std::lower_bound(sorted.begin(), sorted.end(), infinity);
   const std::span<const double> hits(sorted.begin(), answered_end);

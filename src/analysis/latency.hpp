@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <utility>
 #include <vector>
@@ -14,6 +15,9 @@ namespace plexor::analysis {
 /// +infinity: unanswered trials). Ends without a rank are -infinity or +infinity.
 [[nodiscard]] Interval quantile_interval(std::span<const double> sorted, double p,
                                          double confidence, Sides sides);
+
+/// The median's, two-sided 95 %; nothing for no values.
+[[nodiscard]] std::optional<Interval> median_interval(std::span<const double> sorted);
 
 /// Everything said about one device's latency. `sorted`: one value in ms for each
 /// valid trial that expects an event, rising; the trials without a hit stand at

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "analysis/intervals.hpp"
+#include "analysis/uncertainty.hpp"
 #include "base/outcome.hpp"
 #include "base/time.hpp"
 #include "base/trial.hpp"
@@ -70,7 +71,8 @@ struct RhythmResult {
   std::array<std::uint64_t, base::all_outcomes.size()> outcomes{};  ///< indexed by Outcome
   Proportion correct;  ///< hits, or correct rejections for a distractor
   std::uint64_t duplicates = 0;
-  std::optional<double> median_ms;  ///< of the hits
+  std::optional<double> median_ms;          ///< of the hits
+  std::optional<Interval> median_interval;  ///< order statistics, two-sided 95 %, in ms
 };
 
 /// Detection against strike speed, in bins.
@@ -98,6 +100,27 @@ struct Verdict {
   std::string reason;                        ///< one sentence with the numbers
 };
 
+/// What one more listener of a device heard, compared with what the first one did, over the
+/// trials that expect an event.
+struct Beside {
+  std::uint64_t both = 0;
+  std::uint64_t only_here = 0;
+  std::uint64_t only_first = 0;  ///< lost on the way to this one
+  Percentile later;              ///< median of this latency less the first one's, over both
+};
+
+/// A device as one of its listeners heard it.
+struct ListenerResult {
+  std::string name;       ///< empty: the device has one, without a name
+  std::string place;      ///< "port /dev/ttyUSB0"
+  Budget latency_budget;  ///< of one latency, in ms
+  Proportion detection;
+  std::vector<RhythmResult> rhythms;
+  Latency latency;
+  AlarmRate false_alarms;
+  std::optional<Beside> beside;  ///< nothing for the first
+};
+
 struct DeviceResult {
   std::string name;
   std::string version;
@@ -116,6 +139,9 @@ struct DeviceResult {
   std::optional<double> d_prime;      ///< where there are distractors
   std::vector<std::string> remarks;   ///< what in its answers points to a cause; see remarks.hpp
   std::vector<StrengthBin> strength;  ///< by the mean strike speed of the trial
+  /// The first one's figures are the device's own. Several: the same event by two of them is
+  /// one event with two latencies.
+  std::vector<ListenerResult> listeners;
 };
 
 /// Something a reader wants to find: a miss, a confusion, a false response, an alarm in quiet.

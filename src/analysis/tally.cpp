@@ -79,7 +79,8 @@ RhythmResult DeviceTally::rhythm_result(std::size_t rhythm) {
           .outcomes = tally.outcomes,
           .correct = proportion_of(correct, sum(tally.outcomes)),
           .duplicates = tally.duplicates,
-          .median_ms = quantile_type7(tally.hit_ms, 0.5)};
+          .median_ms = quantile_type7(tally.hit_ms, 0.5),
+          .median_interval = median_interval(tally.hit_ms)};
 }
 
 void DeviceTally::add_up(DeviceResult& result) const {

@@ -22,7 +22,8 @@ struct DeviceEvidence {
   std::vector<double> latencies;
 };
 
-/// Counts one device's answers to valid trials, in a few bytes a trial.
+/// Counts one device's answers to valid trials, as one of its listeners heard them, in a few
+/// bytes a trial.
 class DeviceTally {
  public:
   DeviceTally(const journal::DeviceFacts& device, const std::vector<scenario::Rhythm>& rhythms,

@@ -72,11 +72,17 @@ class Transcript {
 void listen(const Options& options, const rig::RigFile& rig) {
   const StopSignals stop;
   Transcript transcript(options.raw);
+  rig::Listening listening;
   std::vector<std::unique_ptr<rig::Listener>> listeners;
   for (const rig::Device& device : rig.devices) {
-    listeners.push_back(rig::make_listener(device, transcript.hearers(device.name)));
+    for (const rig::ListenerSettings& settings : device.listeners) {
+      const bool is_one_of_several = device.listeners.size() > 1;
+      const std::string who =
+          is_one_of_several ? fmt::format("{} ({})", device.name, settings.name) : device.name;
+      listeners.push_back(listening.listen(device, settings, transcript.hearers(who)));
+    }
   }
-  fmt::print(stderr, "Listening to {} device(s); Ctrl-C ends it.\n", listeners.size());
+  fmt::print(stderr, "Listening to {} device(s); Ctrl-C ends it.\n", rig.devices.size());
   const auto length =
       std::chrono::duration_cast<base::Duration>(std::chrono::duration<double>(options.for_s));
   const lines::KernelInstant end = lines::kernel_now() + length;

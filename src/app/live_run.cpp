@@ -39,7 +39,7 @@ void drop_ticket_after_fault(const journal::Ended& ended, const RigState& state)
 LiveFacts facts_of(const Job& job, const run::LiveRig& rig) {
   LiveFacts facts{.scheduling = run::in_one_line(rig.scheduling())};
   for (std::uint32_t device = 0; device < job.rig.devices.size(); ++device) {
-    facts.arrival_widths.push_back(rig.arrival_width_of(device));
+    facts.arrival_widths.push_back(rig.arrival_widths_of(device));
   }
   return facts;
 }
@@ -76,7 +76,8 @@ void tell_age_of(const rig::Calibration& calibration) {
   fmt::print(stderr, "The calibration of {} is {} day(s) old.\n", calibration.date, age.count());
 }
 
-run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& session) {
+run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& session,
+                       RunPublisher& publisher) {
   run::LiveRig& rig = session.rig();
   BegunRun begun = begin_run(job, options, segment_of(rig), facts_of(job, rig));
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(),
@@ -85,8 +86,9 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& s
   const journal::Ended ended = run::run_to_end(
       conductor, {rig, rig, rig}, begun.journal, run::Durability::synced,
       {.stop_requested = [&session] { return session.stop_requested(); },
-       .on_progress = progress_shown(),
+       .on_progress = progress_shown(publisher),
        .before_fire = [&session](const run::Fire& trial) { session.before_fire(trial); },
+       .on_settled = [&publisher](const judge::Settled& trial) { publisher.outcome(trial); },
        .on_leave_ended =
            [&state](const rig::LeaveEnded& left) { drop_ticket_at_trip(left, state); },
        .longest_wait = std::chrono::milliseconds{50}});
@@ -97,13 +99,14 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& s
 
 }  // namespace
 
-std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options) {
+std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options,
+                                       RunPublisher& publisher) {
   const std::string prepared = prepare_devices(job);
   LiveSession session(job.rig, job.rig_file, {.lifted = options.lifted});
   check_versions(job, session.rig());
   if (job.rig.calibration) tell_age_of(*job.rig.calibration);
   if (!session.arm(options.arm)) return std::nullopt;
-  run::RunFolder folder = conduct(job, options, session);
+  run::RunFolder folder = conduct(job, options, session, publisher);
   if (!prepared.empty()) run::replace_file(folder.prepared_txt(), prepared);
   return folder;
 }

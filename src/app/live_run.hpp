@@ -4,6 +4,7 @@
 
 #include "app/job.hpp"
 #include "app/run_journal.hpp"
+#include "app/run_publisher.hpp"
 #include "run/run_folder.hpp"
 
 namespace plexor::app {
@@ -12,6 +13,7 @@ namespace plexor::app {
 /// lines, asks for leave to tap, taps and listens. Nothing if nobody gave leave.
 /// Whatever ends it, the gate is inactive and was read back so. Throws
 /// base::RigFault with nothing energised.
-[[nodiscard]] std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options);
+[[nodiscard]] std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options,
+                                                     RunPublisher& publisher);
 
 }  // namespace plexor::app

@@ -105,7 +105,8 @@ std::vector<Finding> check(const LoadedRig& loaded) {
   const auto add = [&](std::vector<Finding> more) {
     findings.insert(findings.end(), more.begin(), more.end());
   };
-  for (const rig::Device& device : loaded.rig.devices) add(rig::check_listener(device));
+  for (const rig::Device& device : loaded.rig.devices) add(rig::check_listeners(device));
+  if (loaded.rig.publish) findings.push_back(rig::check_publish(*loaded.rig.publish));
   findings.push_back(check_lines(loaded));
   findings.push_back(check_calibration(loaded.rig));
   add(run::check_scheduling());

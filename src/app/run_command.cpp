@@ -7,6 +7,7 @@
 #include "app/make_reports.hpp"
 #include "app/run_journal.hpp"
 #include "app/run_progress.hpp"
+#include "app/run_publisher.hpp"
 #include "app/stop_signals.hpp"
 #include "app/truth_file.hpp"
 #include "base/error.hpp"
@@ -26,7 +27,8 @@ void check_limits_can_be_reached(const Job& job) {
   }
 }
 
-run::RunFolder tap_in_virtual_time(const Job& job, const RunOptions& options) {
+run::RunFolder tap_in_virtual_time(const Job& job, const RunOptions& options,
+                                   RunPublisher& publisher) {
   const StopSignals stop;
   BegunRun begun = begin_run(job, options, journal::Segment{.boot_id = "virtual"});
   TruthFile truth(begun.folder.truth_csv());
@@ -35,15 +37,18 @@ run::RunFolder tap_in_virtual_time(const Job& job, const RunOptions& options) {
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence());
   run::run_to_end(
       conductor, {rig, rig, rig}, begun.journal, run::Durability::written,
-      {.stop_requested = [&stop] { return stop.requested(); }, .on_progress = progress_shown()});
+      {.stop_requested = [&stop] { return stop.requested(); },
+       .on_progress = progress_shown(publisher),
+       .on_settled = [&publisher](const judge::Settled& trial) { publisher.outcome(trial); }});
   truth.finish();
   return begun.folder;
 }
 
 /// Nothing if nobody gave leave to tap.
-std::optional<run::RunFolder> tap_and_listen(const Job& job, const RunOptions& options) {
-  if (job.rig.kind == rig::RigKind::lines) return tap_live(job, options);
-  return tap_in_virtual_time(job, options);
+std::optional<run::RunFolder> tap_and_listen(const Job& job, const RunOptions& options,
+                                             RunPublisher& publisher) {
+  if (job.rig.kind == rig::RigKind::lines) return tap_live(job, options, publisher);
+  return tap_in_virtual_time(job, options, publisher);
 }
 
 }  // namespace
@@ -64,9 +69,11 @@ CommandBody add_run_command(CLI::App& parser) {
   return [options] {
     const Job job = load_job(options->scenario, options->rig);
     check_limits_can_be_reached(job);
-    const auto folder = tap_and_listen(job, *options);
+    RunPublisher publisher(job);
+    const auto folder = tap_and_listen(job, *options, publisher);
     if (!folder) return ExitCode::undecided;
     const analysis::Results results = make_reports(*folder);
+    publisher.end(folder->root.string(), results);
     print_results(*folder, results, options->json);
     return exit_code_of(results);
   };

@@ -58,8 +58,11 @@ journal::RigFacts facts_of(const rig::RigFile& rig) {
   facts.spot = rig.setting.spot;
   facts.mounting = rig.setting.mounting;
   for (const rig::Device& device : rig.devices) {
-    facts.devices.push_back(
-        {device.name, device.version, device.line_time, device.pattern_end_gap});
+    journal::DeviceFacts& one = facts.devices.emplace_back(journal::DeviceFacts{
+        device.name, device.version, device.line_time, device.pattern_end_gap, {}});
+    for (const rig::ListenerSettings& listener : device.listeners) {
+      one.listeners.push_back({listener.name, rig::place_of(listener.way), {}});
+    }
   }
   return facts;
 }
@@ -77,7 +80,10 @@ journal::Header header_of(const Job& job, bool lifted, const LiveFacts& live) {
   header.calibration_text = job.calibration.text;
   header.rig = facts_of(job.rig);
   for (std::size_t device = 0; device < live.arrival_widths.size(); ++device) {
-    header.rig.devices.at(device).arrival_width = live.arrival_widths[device];
+    for (std::size_t listener = 0; listener < live.arrival_widths[device].size(); ++listener) {
+      header.rig.devices.at(device).listeners.at(listener).arrival_width =
+          live.arrival_widths[device][listener];
+    }
   }
   return header;
 }

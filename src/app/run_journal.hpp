@@ -23,7 +23,8 @@ struct RunOptions {
 /// What a real rig and its computer are like at the start of a run; nothing of it in virtual time.
 struct LiveFacts {
   std::string scheduling{};                      ///< what the pulses' thread was granted
-  std::vector<base::Duration> arrival_widths{};  ///< for each device, see journal::DeviceFacts
+  /// For each device and each of its listeners, see journal::WayFacts.
+  std::vector<std::vector<base::Duration>> arrival_widths{};
 };
 
 /// The folder of a new run with its journal, which has its first records: the

@@ -23,9 +23,10 @@ std::string note_of(const run::Progress& progress) {
 
 }  // namespace
 
-std::function<void(const run::Progress&)> progress_shown() {
+std::function<void(const run::Progress&)> progress_shown(RunPublisher& publisher) {
   const auto bar = std::make_shared<ProgressBar>("tapping");
-  return [bar](const run::Progress& progress) {
+  return [bar, &publisher](const run::Progress& progress) {
+    publisher.progress(progress);
     const auto whole = static_cast<double>(progress.done + progress.remaining);
     bar->show(static_cast<double>(progress.done) / whole, note_of(progress));
   };

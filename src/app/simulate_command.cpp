@@ -66,19 +66,12 @@ void keep_new_coil(const rig::RigFile& rig) {
   run::replace_file(coil_file_beside(rig.wiring->chip), to_text(memory));
 }
 
-/// Where the devices are to be heard, for people.
-std::string place_of(const rig::Device& device) {
-  const rig::ListenerSettings& listener = device.listener.value();
-  if (const auto* line = std::get_if<rig::LineSettings>(&listener)) {
-    return fmt::format("line {}", line->wire.offset);
-  }
-  return std::get<rig::SerialSettings>(listener).port;
-}
-
 void prepare_ports(const rig::RigFile& rig) {
   for (const rig::Device& device : rig.devices) {
-    const auto* serial = std::get_if<rig::SerialSettings>(&*device.listener);
-    if (serial != nullptr) fs::create_directories(fs::absolute(serial->port).parent_path());
+    for (const rig::ListenerSettings& listener : device.listeners) {
+      const auto* serial = std::get_if<rig::SerialSettings>(&listener.way);
+      if (serial != nullptr) fs::create_directories(fs::absolute(serial->port).parent_path());
+    }
   }
 }
 
@@ -144,7 +137,9 @@ class Hands {
 void tell_where(const Options& options, const rig::RigFile& rig, const Hands& hands) {
   fmt::print("\"{}\" is being simulated. Lines: {}\n", rig.name, rig.wiring->chip);
   for (const rig::Device& device : rig.devices) {
-    fmt::print("Device \"{}\": {}\n", device.name, place_of(device));
+    for (const rig::ListenerSettings& listener : device.listeners) {
+      fmt::print("Device \"{}\": {}\n", device.name, rig::place_of(listener.way));
+    }
   }
   fmt::print(
       "Tap with it from another terminal:\n  plexor run SCENARIO --rig {}\n"

@@ -15,6 +15,7 @@ struct Event {
   Instant arrival;           ///< at the controller, stamped before anything else was done with it
   std::optional<Duration> device_time;  ///< the device's own time stamp, where it sends one
   std::optional<double> strength;       ///< the device's own strength figure, where it sends one
+  std::uint32_t listener = 0;           ///< index into the device's listeners: by which it came
 
   bool operator==(const Event&) const = default;
 };

@@ -191,6 +191,22 @@ Ended::Reason reason_from(std::string_view text) {
   throw Malformed(fmt::format("unknown reason \"{}\"", text));
 }
 
+void read_listener(dom::element from, ListenerFacts& listener) {
+  dom::object object;
+  if (from.get(object) != simdjson::SUCCESS) wrong("listeners", "a list of objects");
+  Members members(object);
+  members.read("name", listener.name);
+  members.read("place", listener.place);
+  members.read("arrival_width_ns", listener.arrival_width);
+}
+
+/// Format 3 knew one listener, and no more of it than this.
+void read_only_listener(Members& members, DeviceFacts& device) {
+  ListenerFacts only;
+  members.read_if_there("arrival_width_ns", only.arrival_width);
+  if (only.arrival_width != base::Duration{}) device.listeners.push_back(std::move(only));
+}
+
 void read_device(dom::element from, DeviceFacts& device) {
   dom::object object;
   if (from.get(object) != simdjson::SUCCESS) wrong("devices", "a list of objects");
@@ -199,7 +215,15 @@ void read_device(dom::element from, DeviceFacts& device) {
   members.read("version", device.version);
   members.read("line_time_ns", device.line_time);
   members.read("pattern_end_gap_ns", device.pattern_end_gap);
-  members.read_if_there("arrival_width_ns", device.arrival_width);
+  device.listeners.clear();
+  if (const auto listeners = members.find("listeners")) {
+    for (const dom::element listener : array("listeners", *listeners)) {
+      if (device.listeners.size() == max_listeners) wrong("listeners", "no more than 8 listeners");
+      read_listener(listener, device.listeners.emplace_back());
+    }
+  } else {
+    read_only_listener(members, device);
+  }
 }
 
 void read_facts(dom::element from, RigFacts& rig) {
@@ -283,6 +307,7 @@ void read_record(Members& members, TrialDone& done) {
 void read_record(Members& members, Heard& heard) {
   base::Event& event = heard.event;
   members.read("device", event.device);
+  members.read_if_there("listener", event.listener);
   members.read("name", event.name);
   members.read("at_ns", event.arrival);
   event.device_time.reset();
@@ -299,6 +324,7 @@ void read_record(Members& members, Heard& heard) {
 
 void read_record(Members& members, ListenerState& listener) {
   members.read("device", listener.device);
+  members.read_if_there("listener", listener.listener);
   members.read("up", listener.up);
   members.read("at_ns", listener.at);
 }
@@ -316,6 +342,7 @@ void read_record(Members& members, LeaveEnded& left) {
 
 void read_record(Members& members, RawLine& line) {
   members.read("device", line.device);
+  members.read_if_there("listener", line.listener);
   members.read("text", line.text);
   members.read("at_ns", line.at);
 }

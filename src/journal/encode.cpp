@@ -116,6 +116,16 @@ class Members {
   std::string& out_;
 };
 
+void append_listener(std::string& out, const ListenerFacts& listener) {
+  if (out.back() != '[') out += ',';
+  out += '{';
+  Members members(out);
+  members.text("name", listener.name);
+  members.text("place", listener.place);
+  members.time("arrival_width_ns", listener.arrival_width);
+  out += '}';
+}
+
 void append_device(std::string& out, const DeviceFacts& device) {
   if (out.back() != '[') out += ',';
   out += '{';
@@ -124,8 +134,10 @@ void append_device(std::string& out, const DeviceFacts& device) {
   members.text("version", device.version);
   members.time("line_time_ns", device.line_time);
   members.time("pattern_end_gap_ns", device.pattern_end_gap);
-  if (device.arrival_width != base::Duration{}) {
-    members.time("arrival_width_ns", device.arrival_width);
+  if (!device.listeners.empty()) {
+    members.open("listeners", '[');
+    for (const ListenerFacts& listener : device.listeners) append_listener(out, listener);
+    members.close(']');
   }
   out += '}';
 }
@@ -201,6 +213,7 @@ class Encoder {
     const base::Event& event = heard.event;
     members_.text("type", "event");
     members_.number("device", event.device);
+    listener_if_not_first(event.listener);
     members_.text("name", event.name);
     members_.time("at_ns", event.arrival);
     if (event.device_time) device_time(event.device_time->count());
@@ -210,6 +223,7 @@ class Encoder {
   void operator()(const ListenerState& listener) {
     members_.text("type", "listener");
     members_.number("device", listener.device);
+    listener_if_not_first(listener.listener);
     members_.flag("up", listener.up);
     members_.time("at_ns", listener.at);
   }
@@ -230,6 +244,7 @@ class Encoder {
   void operator()(const RawLine& line) {
     members_.text("type", "line");
     members_.number("device", line.device);
+    listener_if_not_first(line.listener);
     members_.text("text", line.text);
     members_.time("at_ns", line.at);
   }
@@ -242,6 +257,9 @@ class Encoder {
   }
 
  private:
+  void listener_if_not_first(std::uint32_t listener) {
+    if (listener > 0) members_.number("listener", listener);
+  }
   void facts(const RigFacts& rig) {
     members_.text("name", rig.name);
     members_.flag("simulated", rig.simulated);

@@ -25,6 +25,7 @@ inline constexpr std::int64_t max_strike_um_s = 1'000'000'000;
 
 /// As many devices as a rig file may have.
 inline constexpr std::size_t max_devices = 16;
+inline constexpr std::size_t max_listeners = 8;  ///< of one device
 
 /// Begins a line at the end of `out`; the checksum is filled in by close_line.
 void open_line(std::string& out);

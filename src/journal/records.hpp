@@ -15,7 +15,15 @@
 namespace plexor::journal {
 
 /// The newest journal format this build reads and the one it writes. See FORMAT.md.
-inline constexpr int format_version = 3;
+inline constexpr int format_version = 4;
+
+/// By what a device is heard, as the analysis must know it.
+struct ListenerFacts {
+  std::string name{};              ///< "broker"; in virtual time and old journals empty
+  std::string place{};             ///< "topic workshop/panel at 192.168.7.2:8883", for people
+  base::Duration arrival_width{};  ///< by how much later than it came an event may be stamped
+  bool operator==(const ListenerFacts&) const = default;
+};
 
 /// One device as the analysis must know it.
 struct DeviceFacts {
@@ -23,7 +31,9 @@ struct DeviceFacts {
   std::string version;               ///< as configured, or as it answered
   base::Duration line_time{};        ///< 0 where unknown
   base::Duration pattern_end_gap{};  ///< 0 where unknown
-  base::Duration arrival_width{};    ///< by how much later than it came an event may be stamped
+  /// Verdicts are about the first, the others are shown beside it. In virtual time and in
+  /// journals before format 3 none: then it is heard by one that adds nothing.
+  std::vector<ListenerFacts> listeners{};
   bool operator==(const DeviceFacts&) const = default;
 };
 
@@ -100,11 +110,12 @@ struct Heard {
   bool operator==(const Heard&) const = default;
 };
 
-/// A device could no longer be heard, or again.
+/// A device could no longer be heard by one of its listeners, or again.
 struct ListenerState {
   std::uint32_t device = 0;
   bool up = false;
   base::Instant at;
+  std::uint32_t listener = 0;  ///< which of the device's
   bool operator==(const ListenerState&) const = default;
 };
 
@@ -129,6 +140,7 @@ struct RawLine {
   std::uint32_t device = 0;
   std::string text;
   base::Instant at;
+  std::uint32_t listener = 0;  ///< which of the device's
   bool operator==(const RawLine&) const = default;
 };
 

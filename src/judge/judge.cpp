@@ -96,18 +96,19 @@ Answer judge_quiet(const Heard& heard, base::Duration incident_window) {
 
 }  // namespace
 
-Judge::Judge(std::uint32_t devices, base::Duration incident_window)
-    : devices_(devices), incident_window_(incident_window) {}
+Judge::Judge(std::vector<std::uint32_t> listeners, base::Duration incident_window)
+    : listeners_(std::move(listeners)), incident_window_(incident_window) {}
 
 void Judge::present(const Presented& trial) {
   if (current_) throw std::logic_error("Judge::present: the trial before is not closed");
-  current_ = Open{trial, {}, std::vector<std::vector<base::Event>>(devices_)};
+  current_ = Open{trial, {}, {}};
+  for (const std::uint32_t listeners : listeners_) current_->heard.emplace_back(listeners);
 }
 
 void Judge::hear(const base::Event& event) {
   const bool begun = current_ && event.arrival >= current_->trial.first_contact;
   std::optional<Open>& open = begun ? current_ : before_;
-  if (open) open->heard.at(event.device).push_back(event);
+  if (open) open->heard.at(event.device).at(event.listener).push_back(event);
 }
 
 std::optional<Settled> Judge::close(base::Instant first_contact, base::Instant last_contact,
@@ -132,13 +133,19 @@ std::optional<Settled> Judge::finish() {
 Settled Judge::settle(const Open& open) const {
   Settled settled{open.trial, open.void_reason, {}};
   if (open.trial.kind == base::TrialKind::reference) return settled;
-  for (const std::vector<base::Event>& events : open.heard) {
-    const Heard heard = cut_at_window(open.trial, events);
-    settled.answers.push_back(open.trial.kind == base::TrialKind::quiet
-                                  ? judge_quiet(heard, incident_window_)
-                                  : judge_rhythm(open.trial, heard));
+  for (const auto& by_listener : open.heard) {
+    Answer& answer = settled.answers.emplace_back(answer_of(open, by_listener.front()));
+    for (std::size_t other = 1; other < by_listener.size(); ++other) {
+      answer.beside.push_back(answer_of(open, by_listener[other]));
+    }
   }
   return settled;
+}
+
+Answer Judge::answer_of(const Open& open, const std::vector<base::Event>& events) const {
+  const Heard heard = cut_at_window(open.trial, events);
+  return open.trial.kind == base::TrialKind::quiet ? judge_quiet(heard, incident_window_)
+                                                   : judge_rhythm(open.trial, heard);
 }
 
 }  // namespace plexor::judge

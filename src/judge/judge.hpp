@@ -38,13 +38,15 @@ struct Answer {
   /// Quiet only: the first event of each incident. An event no later than the
   /// incident window after the one before it belongs to the same incident.
   std::vector<base::Instant> incidents;
+  /// The same trial as the device's other listeners heard its answer, in their order.
+  std::vector<Answer> beside;
 };
 
 /// A trial with nothing more to come.
 struct Settled {
   Presented trial;
   std::optional<base::VoidReason> void_reason;
-  std::vector<Answer> answers;  ///< one for each device
+  std::vector<Answer> answers;  ///< one for each device, by its first listener
 };
 
 /// Turns the stream of what happened into outcomes. Used while running and
@@ -54,7 +56,9 @@ struct Settled {
 /// Reference taps settle without answers.
 class Judge {
  public:
-  Judge(std::uint32_t devices, base::Duration incident_window);
+  /// `listeners`: of each device, how many. What comes by several is judged for each by itself:
+  /// the same event by two of them is one event, with two latencies.
+  Judge(std::vector<std::uint32_t> listeners, base::Duration incident_window);
 
   /// A trial is about to be presented. Throws std::logic_error if the one before
   /// is not closed (after a hole in a journal: finish first).
@@ -62,7 +66,7 @@ class Judge {
   /// Something was heard. Before the current trial's planned first contact it
   /// still belongs to the trial before (a late answer or a gap alarm); before
   /// the very first trial it belongs to none and is dropped. Throws
-  /// std::out_of_range for a device that does not exist.
+  /// std::out_of_range for a device or listener that does not exist.
   void hear(const base::Event& event);
   /// The current trial is over: its contacts as measured (as planned where not
   /// sensed), and whether it counts. Settles the trial before it, if any.
@@ -78,11 +82,13 @@ class Judge {
   struct Open {
     Presented trial;
     std::optional<base::VoidReason> void_reason;
-    std::vector<std::vector<base::Event>> heard;  ///< by device, in order of arrival
+    /// By device and listener, in order of arrival.
+    std::vector<std::vector<std::vector<base::Event>>> heard;
   };
+  [[nodiscard]] Answer answer_of(const Open& open, const std::vector<base::Event>& events) const;
   [[nodiscard]] Settled settle(const Open& open) const;
 
-  std::uint32_t devices_;
+  std::vector<std::uint32_t> listeners_;
   base::Duration incident_window_;
   std::optional<Open> before_;   ///< closed, may still get late answers
   std::optional<Open> current_;  ///< presented, not closed

@@ -145,7 +145,8 @@ void append_answer(std::string& out, const analysis::TrialRow& row, const judge:
 }  // namespace
 
 std::string trials_csv_header() {
-  return "segment,block,trial,attempt,kind,rhythm,expects,device,start_s,commanded_ms,measured_ms,"
+  return "segment,block,trial,attempt,kind,rhythm,expects,device,listener,start_s,commanded_ms,"
+         "measured_ms,"
          "strike_m_s,on_time_ms,coil_model_c,void,outcome,latency_ms,heard,duplicates,gap_alarms,"
          "incidents\r\n";
 }
@@ -153,7 +154,7 @@ std::string trials_csv_header() {
 void append_trial_rows(std::string& out, const journal::Header& header,
                        const scenario::Scenario& scenario, const analysis::TrialRow& row) {
   const bool rhythmic = row.settled->trial.kind == base::TrialKind::rhythm;
-  const auto append_start = [&](std::string_view device) {
+  const auto append_start = [&](std::string_view device, std::string_view listener) {
     append_identity(out, row);
     if (rhythmic) append_text(out, scenario.rhythms.at(row.settled->trial.rhythm).name);
     out += ',';
@@ -161,16 +162,25 @@ void append_trial_rows(std::string& out, const journal::Header& header,
     out += ',';
     append_text(out, device);
     out += ',';
+    append_text(out, listener);
+    out += ',';
     append_stimulus(out, header, row);
   };
   const std::vector<judge::Answer>& answers = row.settled->answers;
   for (std::size_t device = 0; device < answers.size(); ++device) {
-    append_start(header.rig.devices.at(device).name);
-    append_answer(out, row, answers[device]);
-    out += line_end;
+    const journal::DeviceFacts& facts = header.rig.devices.at(device);
+    const auto append_heard = [&](std::size_t listener, const judge::Answer& answer) {
+      append_start(facts.name, facts.listeners.empty() ? "" : facts.listeners.at(listener).name);
+      append_answer(out, row, answer);
+      out += line_end;
+    };
+    append_heard(0, answers[device]);
+    for (std::size_t other = 0; other < answers[device].beside.size(); ++other) {
+      append_heard(other + 1, answers[device].beside[other]);
+    }
   }
   if (answers.empty()) {
-    append_start("");
+    append_start("", "");
     out += ",,,,,";
     out += line_end;
   }

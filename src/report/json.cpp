@@ -158,9 +158,13 @@ Json rhythm(const analysis::RhythmResult& value) {
     outcomes[std::string(base::to_text(outcome))] =
         value.outcomes[static_cast<std::size_t>(outcome)];
   }
-  return {{"rhythm", value.rhythm},         {"expects", text_or_null(value.expects)},
-          {"outcomes", outcomes},           {"correct", proportion(value.correct)},
-          {"duplicates", value.duplicates}, {"median_ms", optional_number(value.median_ms)}};
+  return {{"rhythm", value.rhythm},
+          {"expects", text_or_null(value.expects)},
+          {"outcomes", outcomes},
+          {"correct", proportion(value.correct)},
+          {"duplicates", value.duplicates},
+          {"median_ms", optional_number(value.median_ms)},
+          {"median_interval", interval(value.median_interval, "_ms")}};
 }
 
 Json percentiles(const std::vector<analysis::Percentile>& values) {
@@ -195,6 +199,47 @@ Json latency(const analysis::Latency& value) {
           {"pattern_end_gap_ms", number(value.pattern_end_gap_ms)}};
 }
 
+Json beside(const std::optional<analysis::Beside>& value) {
+  if (!value) return nullptr;
+  return {{"both", value->both},
+          {"only_here", value->only_here},
+          {"only_first", value->only_first},
+          {"later_ms", optional_number(value->later.ms)},
+          {"later_interval", interval(value->later.interval, "_ms")}};
+}
+
+Json uncertainty(const analysis::Budget& value) {
+  Json contributions = Json::array();
+  for (const analysis::Contribution& one : value.contributions) {
+    contributions.push_back({{"source", one.source}, {"u_ms", number(one.u)}});
+  }
+  return {{"combined_ms", number(value.combined())}, {"contributions", contributions}};
+}
+
+Json alarms(const analysis::AlarmRate& value) {
+  return {{"incidents", value.incidents},
+          {"listened_h", number(value.hours)},
+          {"per_hour", optional_number(value.per_hour)},
+          {"exact", interval(value.exact, "_per_hour")}};
+}
+
+Json rhythms(const std::vector<analysis::RhythmResult>& values) {
+  Json list = Json::array();
+  for (const analysis::RhythmResult& one : values) list.push_back(rhythm(one));
+  return list;
+}
+
+Json listener(const analysis::ListenerResult& value) {
+  return {{"name", text_or_null(value.name)},
+          {"place", text_or_null(value.place)},
+          {"uncertainty", uncertainty(value.latency_budget)},
+          {"detection", proportion(value.detection)},
+          {"rhythms", rhythms(value.rhythms)},
+          {"latency", latency(value.latency)},
+          {"false_alarms", alarms(value.false_alarms)},
+          {"beside", beside(value.beside)}};
+}
+
 /// The same numbers are metres per second only on a calibrated rig.
 std::string strike_key(bool calibrated, const std::string& part) {
   return part + (calibrated ? "_m_s" : "_drive");
@@ -217,9 +262,8 @@ Json confusion(const analysis::DeviceResult& value) {
 }
 
 Json device(const analysis::DeviceResult& value, bool calibrated) {
-  Json rhythms = Json::array();
-  for (const analysis::RhythmResult& one : value.rhythms) rhythms.push_back(rhythm(one));
-  const analysis::AlarmRate& alarms = value.false_alarms;
+  Json listeners = Json::array();
+  for (const analysis::ListenerResult& one : value.listeners) listeners.push_back(listener(one));
   return {{"name", value.name},
           {"version", value.version},
           {"detection", proportion(value.detection)},
@@ -227,17 +271,14 @@ Json device(const analysis::DeviceResult& value, bool calibrated) {
           {"confusions", proportion(value.confusions)},
           {"remarks", value.remarks},
           {"d_prime", optional_number(value.d_prime)},
-          {"false_alarms",
-           {{"incidents", alarms.incidents},
-            {"listened_h", number(alarms.hours)},
-            {"per_hour", optional_number(alarms.per_hour)},
-            {"exact", interval(alarms.exact, "_per_hour")}}},
+          {"false_alarms", alarms(value.false_alarms)},
           {"gap_alarms", value.gap_alarms},
           {"duplicates", value.duplicates},
-          {"rhythms", rhythms},
+          {"rhythms", rhythms(value.rhythms)},
           {"confusion", confusion(value)},
           {"latency", latency(value.latency)},
-          {"strength", strength(value.strength, calibrated)}};
+          {"strength", strength(value.strength, calibrated)},
+          {"listeners", listeners}};
 }
 
 Json finding(const analysis::Finding& value, bool calibrated) {

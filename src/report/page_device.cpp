@@ -149,8 +149,10 @@ View bin_rows(const analysis::Latency& latency) {
 
 std::string known_part(double ms) { return ms > 0.0 ? quantity(ms, "ms") : "not known"; }
 
-View latency_view(const analysis::Latency& latency) {
-  return {{"histogram_title", histogram_title(latency)},
+View latency_view(const DeviceResult& device) {
+  const analysis::Latency& latency = device.latency;
+  return {{"uncertainty", uncertainty_text(device.listeners.front().latency_budget)},
+          {"histogram_title", histogram_title(latency)},
           {"ecdf_title", ecdf_title(latency)},
           {"n", count(latency.n)},
           {"heard", count(latency.heard)},
@@ -227,7 +229,8 @@ View device_view(const analysis::Results& results, std::size_t index) {
           {"detection_title", detection_title(device)},
           {"rhythms", rhythms},
           {"confusion", confusion_view(device)},
-          {"latency", latency_view(device.latency)},
+          {"latency", latency_view(device)},
+          {"listeners", listeners_view(device)},
           {"strength", strength_view(device, strike_unit(results))},
           {"alarms", alarm_view(device)},
           {"gap_alarms", count(device.gap_alarms)},

@@ -26,6 +26,10 @@ using View = nlohmann::json;
                                                     std::string_view figure);
 /// False instead of an empty text: the template shows a section only where there is something.
 [[nodiscard]] View or_nothing(std::string text);
+/// "4.6 ms (stamp of the arrival 4.6 ms)".
+[[nodiscard]] std::string uncertainty_text(const analysis::Budget& budget);
+/// How the device's listeners compare; false where it has one.
+[[nodiscard]] View listeners_view(const analysis::DeviceResult& device);
 /// The interval's text; an en dash without one.
 [[nodiscard]] std::string interval_or_dash(const std::optional<analysis::Interval>& interval,
                                            std::string_view unit);

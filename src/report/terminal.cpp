@@ -114,6 +114,25 @@ std::string rhythm_table(const analysis::DeviceResult& device) {
   return rows.size() > 1 ? table(rows) : "";
 }
 
+/// How the device's listeners compare, where it has several.
+std::string listeners_table(const analysis::DeviceResult& device) {
+  if (device.listeners.size() < 2) return "";
+  std::vector<std::vector<std::string>> rows{
+      {"rhythm", "heard by", "correct", "median latency", "95 % interval", "uncertainty"}};
+  for (std::size_t i = 0; i < device.rhythms.size(); ++i) {
+    if (device.rhythms[i].expects.empty()) continue;
+    for (const analysis::ListenerResult& listener : device.listeners) {
+      const analysis::RhythmResult& rhythm = listener.rhythms[i];
+      rows.push_back({printable_line(rhythm.rhythm), printable_line(listener.name),
+                      share_text(rhythm.correct),
+                      rhythm.median_ms ? quantity(*rhythm.median_ms, "ms") : "–",
+                      rhythm.median_interval ? interval_text(*rhythm.median_interval, "ms") : "–",
+                      quantity(listener.latency_budget.combined(), "ms")});
+    }
+  }
+  return rows.size() > 1 ? "\n" + table(rows) : "";
+}
+
 std::string device_part(const analysis::Results& results, const analysis::DeviceResult& device,
                         Style style) {
   std::string out = "\n";
@@ -124,6 +143,7 @@ std::string device_part(const analysis::Results& results, const analysis::Device
     if (verdict.device == device.name) out += verdict_lines(verdict, style);
   }
   out += rhythm_table(device);
+  out += listeners_table(device);
   for (const std::string& remark : device.remarks) {
     out += wrapped("look at: " + printable_line(remark), 2, style.width);
   }

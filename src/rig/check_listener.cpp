@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include "rig/listener.hpp"
+#include "rig/network/mqtt_client.hpp"
 #include "rig/serial_port.hpp"
 
 namespace plexor::rig {
@@ -53,29 +54,70 @@ void check_port(const Device& device, const SerialSettings& settings,
   if (port.latency() > base::Duration::zero()) findings.push_back(bridge_of(device, port));
 }
 
-std::vector<Finding> check_line(const Device& device, const LineSettings& settings) {
-  const auto listener = make_listener(
-      device, {.report = [](const Report&) {}, .state = [](bool, lines::KernelInstant) {}});
+/// Makes the connection and asks for the topic, as a run would.
+Finding check_broker(const std::string& subject, const BrokerSettings& broker,
+                     const std::string& topic, std::int32_t qos) {
+  const std::string address = fmt::format("{}:{}", broker.host, broker.port);
+  try {
+    const base::Duration trip =
+        MqttClient::round_trip({.broker = broker, .topic = topic, .qos = qos}, 5s);
+    const std::string found = fmt::format("{}, round trip {:.1f} ms{}", address, base::to_ms(trip),
+                                          broker.tls ? ", TLS" : ", not encrypted");
+    return {State::good, subject, found};
+  } catch (const std::runtime_error& error) {
+    return {
+        State::bad, subject, fmt::format("{}: {}", address, error.what()),
+        "check that it runs, \"host\", \"port\", \"version\", \"user\", the password and \"tls\""};
+  }
+}
+
+std::vector<Finding> check_line(const Device& device, const ListenerSettings& settings) {
+  const auto& line = std::get<LineSettings>(settings.way);
+  Listening listening;
+  const auto listener = listening.listen(
+      device, settings,
+      {.report = [](const Report&) {}, .state = [](bool, lines::KernelInstant) {}});
   return {{State::good, fmt::format("line of \"{}\"", device.name),
-           fmt::format("line {} of {}, free", settings.wire.offset, settings.chip)}};
+           fmt::format("line {} of {}, free", line.wire.offset, line.chip)}};
+}
+
+std::vector<Finding> check_way(const Device& device, const ListenerSettings& settings) {
+  std::vector<Finding> findings;
+  if (std::holds_alternative<LineSettings>(settings.way)) return check_line(device, settings);
+  if (const auto* serial = std::get_if<SerialSettings>(&settings.way)) {
+    check_port(device, *serial, findings);
+    if (device.identity && asked_way_of(device) == &settings) findings.push_back(answer_of(device));
+  }
+  if (const auto* mqtt = std::get_if<MqttSettings>(&settings.way)) {
+    findings.push_back(check_broker(fmt::format("broker of \"{}\"", device.name), mqtt->broker,
+                                    mqtt->topic, mqtt->qos));
+  }
+  return findings;
+}
+
+std::vector<Finding> check_safely(const Device& device, const ListenerSettings& settings) {
+  try {
+    return check_way(device, settings);
+  } catch (const PortFault& fault) {
+    return {
+        {State::bad, fmt::format("port of \"{}\"", device.name), fault.found(), fault.remedy()}};
+  } catch (const base::RigFault& fault) {
+    return {{State::bad, fmt::format("{} of \"{}\"", settings.name, device.name), fault.what(),
+             "check [[device.listener]] in the rig file, and who else holds it"}};
+  }
 }
 
 }  // namespace
 
-std::vector<Finding> check_listener(const Device& device) {
+Finding check_publish(const PublishSettings& publish) {
+  // Its own state: there may be an old one there, and nothing else needs leave to be read.
+  return check_broker("broker of [publish]", publish.broker, publish.topic + "/state", 0);
+}
+
+std::vector<Finding> check_listeners(const Device& device) {
   std::vector<Finding> findings;
-  try {
-    if (const auto* line = std::get_if<LineSettings>(&*device.listener)) {
-      return check_line(device, *line);
-    }
-    check_port(device, std::get<SerialSettings>(*device.listener), findings);
-    if (device.identity) findings.push_back(answer_of(device));
-  } catch (const PortFault& fault) {
-    findings.push_back(
-        {State::bad, fmt::format("port of \"{}\"", device.name), fault.found(), fault.remedy()});
-  } catch (const base::RigFault& fault) {
-    findings.push_back({State::bad, fmt::format("line of \"{}\"", device.name), fault.what(),
-                        "check [[device.listener]] in the rig file, and who else holds the line"});
+  for (const ListenerSettings& settings : device.listeners) {
+    for (Finding& finding : check_safely(device, settings)) findings.push_back(std::move(finding));
   }
   return findings;
 }

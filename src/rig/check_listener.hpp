@@ -7,9 +7,12 @@
 
 namespace plexor::rig {
 
-/// Checks by what a device of a rig of kind lines is heard: that its port or line is
+/// That the broker of [publish] answers; nothing is published.
+[[nodiscard]] Finding check_publish(const PublishSettings& publish);
+
+/// Checks by what a device of a rig of kind lines is heard: that each port or line is
 /// there and free, its USB bridge is quick, and it answers the right version. Takes as
 /// long as the device's timeout if it does not answer; nothing is kept open.
-[[nodiscard]] std::vector<Finding> check_listener(const Device& device);
+[[nodiscard]] std::vector<Finding> check_listeners(const Device& device);
 
 }  // namespace plexor::rig

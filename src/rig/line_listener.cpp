@@ -31,12 +31,6 @@ base::Duration wait_for(const EdgeReader& reader, KernelInstant now) {
 
 }  // namespace
 
-base::Duration hold_back(const ListenerSettings& settings) {
-  const auto* line = std::get_if<LineSettings>(&settings);
-  if (line == nullptr || line->report == LineReport::edge) return {};
-  return line->report == LineReport::pulses ? line->pulse_gap : line->debounce;
-}
-
 LineListener::LineListener(std::string device, const LineSettings& settings, Hearers hearers)
     : device_(std::move(device)),
       settings_(settings),

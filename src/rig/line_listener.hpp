@@ -21,9 +21,7 @@ class LineListener final : public Listener {
   LineListener(const LineListener&) = delete;
   LineListener& operator=(const LineListener&) = delete;
 
-  /// A line can't be asked.
-  [[nodiscard]] std::optional<std::string> version(base::Duration) override { return std::nullopt; }
-  [[nodiscard]] base::Duration arrival_uncertainty() const override { return {}; }
+  [[nodiscard]] base::Duration arrival_width() const override { return {}; }
 
  private:
   void live();

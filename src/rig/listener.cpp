@@ -5,24 +5,57 @@
 #include <utility>
 
 #include "rig/line_listener.hpp"
+#include "rig/network/mqtt_listener.hpp"
 #include "rig/serial_listener.hpp"
 
 namespace plexor::rig {
 
-std::unique_ptr<Listener> make_listener(const Device& device, Hearers hearers) {
-  const ListenerSettings& settings = device.listener.value();
-  if (const auto* line = std::get_if<LineSettings>(&settings)) {
-    return std::make_unique<LineListener>(device.name, *line, std::move(hearers));
+/// Where devices come to us, by address and port.
+class Listening::Doors {};
+
+namespace {
+
+/// One way to begin to listen for each kind of way.
+struct Begin {
+  const Device& device;
+  const ListenerSettings& settings;
+  Hearers hearers;
+
+  std::unique_ptr<Listener> operator()(const SerialSettings& serial) {
+    const bool is_asked = asked_way_of(device) == &settings;
+    return std::make_unique<SerialListener>(
+        device.name, serial, is_asked ? device.identity : std::nullopt, std::move(hearers));
   }
-  return std::make_unique<SerialListener>(device.name, std::get<SerialSettings>(settings),
-                                          device.identity, std::move(hearers));
+  std::unique_ptr<Listener> operator()(const LineSettings& line) {
+    return std::make_unique<LineListener>(device.name, line, std::move(hearers));
+  }
+  std::unique_ptr<Listener> operator()(const MqttSettings& mqtt) {
+    return std::make_unique<MqttListener>(device.name, mqtt, std::move(hearers));
+  }
+  std::unique_ptr<Listener> operator()(const SocketSettings&) { return nullptr; }
+  std::unique_ptr<Listener> operator()(const WebHookSettings&) { return nullptr; }
+};
+
+}  // namespace
+
+std::optional<std::string> Listener::version(base::Duration) { return std::nullopt; }
+
+Listening::Listening() : doors_(std::make_unique<Doors>()) {}
+
+Listening::~Listening() = default;
+
+std::unique_ptr<Listener> Listening::listen(const Device& device, const ListenerSettings& settings,
+                                            Hearers hearers) {
+  return std::visit(Begin{device, settings, std::move(hearers)}, settings.way);
 }
 
 std::optional<std::string> ask_version(const Device& device) {
-  if (!device.identity) return std::nullopt;
+  const ListenerSettings* asked = asked_way_of(device);
+  if (!device.identity || asked == nullptr) return std::nullopt;
   const auto ignore_report = [](const Report&) {};
   const auto ignore_state = [](bool, lines::KernelInstant) {};
-  return make_listener(device, {.report = ignore_report, .state = ignore_state})
+  Listening listening;
+  return listening.listen(device, *asked, {.report = ignore_report, .state = ignore_state})
       ->version(device.identity->timeout);
 }
 

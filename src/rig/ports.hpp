@@ -29,11 +29,12 @@ struct GatePassed {
   base::Instant at;  ///< when it left
 };
 
-/// A device can't be heard any more, or can be heard again.
+/// A device can't be heard any more by one of its listeners, or can be heard again.
 struct ListenerChanged {
   std::uint32_t device = 0;
   bool up = false;
   base::Instant at;
+  std::uint32_t listener = 0;  ///< which of the device's
 };
 
 /// A device sent a line, event or not: told where the rig file says keep_lines.
@@ -41,6 +42,7 @@ struct LineHeard {
   std::uint32_t device = 0;
   std::string text;
   base::Instant at;
+  std::uint32_t listener = 0;  ///< which of the device's
 };
 
 /// Leave to tap has ended, by a trip or with its ticket: no pulse is given any more.

@@ -8,7 +8,7 @@
 #include <optional>
 #include <string_view>
 
-#include "rig/report_pattern.hpp"
+#include "rig/report_reader.hpp"
 
 namespace plexor::rig {
 
@@ -31,15 +31,6 @@ bool has_control_character(const std::string& utf8) {
     if (two_byte_control) return true;
   }
   return false;
-}
-
-/// A text as a device gets it: it may have line ends and the like.
-std::string bytes_of_text(TableReader& reader, const std::string& key, std::size_t longest) {
-  std::string text = reader.text(key);
-  if (text.empty() || text.size() > longest) {
-    reader.fail(key, fmt::format("{} bytes", text.size()), fmt::format("1 to {}", longest));
-  }
-  return text;
 }
 
 std::string pattern_of(
@@ -97,6 +88,25 @@ std::int32_t whole_or(TableReader& reader, const std::string& key, std::int64_t 
   return reader.has(key) ? static_cast<std::int32_t>(reader.whole(key, low, high)) : fallback;
 }
 
+ReportFields read_fields(TableReader reader) {
+  const auto pointer = [&reader](const std::string& key) {
+    if (!reader.has(key)) return std::string();
+    std::string text = line_of_text(reader, key, longest_description);
+    if (const auto found = ReportReader::complaint(text)) {
+      reader.fail(key, fmt::format("\"{:.60}\", which has {}", text, *found),
+                  "a JSON pointer (RFC 6901), as \"/knock/event\"");
+    }
+    return text;
+  };
+  ReportFields fields{pointer("event"), pointer("device"), pointer("device_time_ms"),
+                      pointer("strength"), pointer("id")};
+  if (fields.event.empty()) {
+    reader.fail("event", "no \"event\"", "where the event stands, as event = \"/event\"");
+  }
+  reader.finish();
+  return fields;
+}
+
 SerialSettings read_serial(TableReader& reader) {
   SerialSettings serial;
   if (reader.has("usb")) {
@@ -113,11 +123,7 @@ SerialSettings read_serial(TableReader& reader) {
   serial.stop_bits = whole_or(reader, "stop_bits", 1, 2, serial.stop_bits);
   serial.flow = choice_or<FlowControl>(reader, "flow", {"none", "rts-cts", "xon-xoff"});
   serial.reset = choice_or<ResetLine>(reader, "reset", {"none", "dtr", "rts"});
-  if (reader.has("pattern")) {
-    const auto complaint = [](const std::string& text) { return ReportPattern::complaint(text); };
-    serial.pattern = pattern_of(reader, "pattern", complaint, "knock (?P<event>\\w+)");
-  }
-  serial.keep_lines = reader.flag_or("keep_lines", false);
+  serial.format = read_format(reader);
   return serial;
 }
 
@@ -152,12 +158,44 @@ LineSettings read_line(TableReader& reader) {
   return line;
 }
 
-ListenerSettings read_listener(TableReader reader) {
-  const bool is_line = reader.choice("kind", {"serial", "line"}) == "line";
-  ListenerSettings listener =
-      is_line ? ListenerSettings{read_line(reader)} : ListenerSettings{read_serial(reader)};
+Way read_way(TableReader& reader, const std::string& kind) {
+  if (kind == "serial") return read_serial(reader);
+  if (kind == "line") return read_line(reader);
+  if (kind == "mqtt") return read_mqtt(reader);
+  if (kind == "web-hook") return read_web_hook(reader);
+  return read_socket(reader, kind == "udp" ? Transport::udp : Transport::tcp);
+}
+
+ListenerSettings read_listener(TableReader& reader) {
+  const std::string kind =
+      reader.choice("kind", {"serial", "line", "mqtt", "tcp", "udp", "web-hook"});
+  ListenerSettings listener{kind, read_way(reader, kind)};
+  if (reader.has("name")) listener.name = line_of_text(reader, "name", longest_name);
   reader.finish();
   return listener;
+}
+
+std::vector<ListenerSettings> read_listeners(TableReader& device) {
+  constexpr std::size_t most_ways = 8;
+  std::vector<TableReader> tables = device.tables("listener");
+  if (tables.empty() || tables.size() > most_ways) {
+    device.fail("listener", fmt::format("{} listeners", tables.size()),
+                fmt::format("1 to {} tables [[device.listener]]", most_ways),
+                "each says by which port, line or network the device speaks");
+  }
+  std::vector<ListenerSettings> listeners;
+  for (TableReader& table : tables) {
+    ListenerSettings listener = read_listener(table);
+    const bool is_taken = std::any_of(listeners.begin(), listeners.end(), [&](const auto& other) {
+      return other.name == listener.name;
+    });
+    if (is_taken) {
+      table.fail("name", fmt::format("a second listener \"{}\"", listener.name),
+                 "a name of its own for each way of a device");
+    }
+    listeners.push_back(std::move(listener));
+  }
+  return listeners;
 }
 
 IdentitySettings read_identity(TableReader reader) {
@@ -211,16 +249,35 @@ safety::Wire read_wire(TableReader& reader, const std::string& key) {
   return wire;
 }
 
-void read_listening(TableReader& device, Device& into) {
-  std::vector<TableReader> listeners = device.tables("listener");
-  if (listeners.size() != 1) {
-    device.fail("listener", fmt::format("{} listeners", listeners.size()),
-                "one table [[device.listener]]", "it says by which port or line the device speaks");
+std::string bytes_of_text(TableReader& reader, const std::string& key, std::size_t longest) {
+  std::string text = reader.text(key);
+  if (text.empty() || text.size() > longest) {
+    reader.fail(key, fmt::format("{} bytes", text.size()), fmt::format("1 to {}", longest));
   }
-  into.listener = read_listener(std::move(listeners.front()));
+  return text;
+}
+
+ReportFormat read_format(TableReader& reader) {
+  ReportFormat format;
+  if (reader.has("pattern")) {
+    const auto complaint = [](const std::string& text) { return ReportPattern::complaint(text); };
+    format.pattern = pattern_of(reader, "pattern", complaint, "knock (?P<event>\\w+)");
+  }
+  if (auto fields = reader.table_if("fields")) {
+    if (!format.pattern.empty()) {
+      reader.fail("fields", "a second way to read a message", "either \"pattern\" or \"fields\"");
+    }
+    format.fields = read_fields(std::move(*fields));
+  }
+  format.keep_lines = reader.flag_or("keep_lines", false);
+  return format;
+}
+
+void read_listening(TableReader& device, Device& into) {
+  into.listeners = read_listeners(device);
   if (device.has("identity")) {
-    if (std::holds_alternative<LineSettings>(*into.listener)) {
-      device.fail("identity", "a question to a device that has only a line",
+    if (!asked_way_of(into)) {
+      device.fail("identity", "a question to a device that has no serial port",
                   "[device.identity] beside a listener of kind \"serial\"", "take it out");
     }
     into.identity = read_identity(device.table("identity"));

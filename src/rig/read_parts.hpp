@@ -21,8 +21,26 @@ inline constexpr std::size_t longest_description = 200;
 /// `17`, or `{ line = 17, active_low = true }`.
 [[nodiscard]] safety::Wire read_wire(base::TableReader& reader, const std::string& key);
 
+/// A text as bytes: it may have line ends and the like.
+[[nodiscard]] std::string bytes_of_text(base::TableReader& reader, const std::string& key,
+                                        std::size_t longest);
+
+/// `pattern`, `fields` and `keep_lines`.
+[[nodiscard]] ReportFormat read_format(base::TableReader& reader);
+
+// The rest of a [[device.listener]] by its kind.
+[[nodiscard]] MqttSettings read_mqtt(base::TableReader& reader);
+[[nodiscard]] SocketSettings read_socket(base::TableReader& reader, Transport transport);
+[[nodiscard]] WebHookSettings read_web_hook(base::TableReader& reader);
+
+/// [publish].
+[[nodiscard]] PublishSettings read_publish(base::TableReader reader);
+
 /// [[device.listener]], [device.identity] and [device.prepare] of one device. A
 /// listener on a line without a chip of its own has an empty one.
 void read_listening(base::TableReader& device, Device& into);
+
+/// Refuses what two devices can't share, and two ways of one device that are the same.
+void refuse_shared_ways(const base::TableReader& file, const RigFile& rig);
 
 }  // namespace plexor::rig

@@ -47,6 +47,8 @@ std::string named(const RE2& expression, const std::vector<re2::StringPiece>& gr
   return taken.data() == nullptr ? std::string() : std::string(taken.data(), taken.size());
 }
 
+}  // namespace
+
 std::optional<double> number_in(const std::string& text) {
   double value = 0.0;
   const char* end = text.data() + text.size();
@@ -61,8 +63,6 @@ std::optional<base::Duration> milliseconds_in(const std::string& text) {
   if (!ms || std::abs(*ms) > longest_ms) return std::nullopt;
   return base::Duration{std::llround(*ms * 1e6)};
 }
-
-}  // namespace
 
 std::optional<std::string> LinePattern::complaint(const std::string& pattern,
                                                   const std::string& needed,
@@ -100,7 +100,7 @@ std::optional<std::string> LinePattern::group(std::string_view line,
 }
 
 std::optional<std::string> ReportPattern::complaint(const std::string& pattern) {
-  return LinePattern::complaint(pattern, "event", "device device_time_ms strength");
+  return LinePattern::complaint(pattern, "event", "device device_time_ms strength id");
 }
 
 ReportPattern::ReportPattern(const std::string& pattern) {
@@ -114,7 +114,8 @@ std::optional<LineReading> ReportPattern::read(std::string_view line) const {
   if (!groups) return std::nullopt;
   const auto taken = [&](const std::string& name) { return named(expression, *groups, name); };
   LineReading reading{std::string(cut(taken("event"), longest_event)), taken("device"),
-                      milliseconds_in(taken("device_time_ms")), number_in(taken("strength"))};
+                      milliseconds_in(taken("device_time_ms")), number_in(taken("strength")),
+                      std::string(cut(taken("id"), longest_event))};
   if (reading.event.empty()) return std::nullopt;
   return reading;
 }

@@ -19,7 +19,12 @@ struct LineReading {
   std::string device{};                         ///< whom the line is from; empty if it does not say
   std::optional<base::Duration> device_time{};  ///< by the device's own clock
   std::optional<double> strength{};             ///< the device's own figure
+  std::string id{};                             ///< of the message; empty if it has none
 };
+
+/// The number or the milliseconds that a text says; nothing if it is no finite number.
+[[nodiscard]] std::optional<double> number_in(const std::string& text);
+[[nodiscard]] std::optional<base::Duration> milliseconds_in(const std::string& text);
 
 /// A pattern as rig files have it, found anywhere in a line. Safe for use by several threads.
 class LinePattern {

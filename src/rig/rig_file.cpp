@@ -188,29 +188,26 @@ std::vector<Device> read_devices(TableReader& file, RigKind kind) {
   return devices;
 }
 
-/// Where a device's listener has no chip of its own, it is on the rig's. What two
-/// would share is refused.
+/// Where a device's listener has no chip of its own, it is on the rig's.
 void settle_listeners(const TableReader& file, RigFile& rig) {
-  std::map<std::string, std::string> taken;
-  const auto take = [&](const std::string& what, const std::string& name) {
-    const auto [other, is_free] = taken.emplace(what, name);
-    if (is_free) return;
-    file.fail("device",
-              fmt::format("{} of \"{}\", which \"{}\" has already", what, name, other->second),
-              "a port or line of its own for each");
-  };
   const safety::Wiring& wiring = *rig.wiring;
+  std::map<std::string, std::string> taken;
   for (const auto& [name, wire] : wires_of(rig)) {
-    take(fmt::format("line {} of {}", wire.offset, wiring.chip), name);
+    taken.emplace(place_of(LineSettings{.chip = wiring.chip, .wire = wire}), name);
   }
   for (Device& device : rig.devices) {
-    if (auto* line = std::get_if<LineSettings>(&*device.listener)) {
+    for (ListenerSettings& listener : device.listeners) {
+      auto* line = std::get_if<LineSettings>(&listener.way);
+      if (line == nullptr) continue;
       if (line->chip.empty()) line->chip = wiring.chip;
-      take(fmt::format("line {} of {}", line->wire.offset, line->chip), device.name);
-    } else if (const auto& port = std::get<SerialSettings>(*device.listener).port; !port.empty()) {
-      take("port " + port, device.name);
+      if (const auto other = taken.find(place_of(*line)); other != taken.end()) {
+        file.fail("device", fmt::format("{} of \"{}\", which \"{}\" has already", other->first,
+                                        device.name, other->second),
+                  "a line of its own for each");
+      }
     }
   }
+  refuse_shared_ways(file, rig);
 }
 
 /// Another supply gives other strikes and transits than those that were measured.
@@ -262,9 +259,17 @@ RigFile parse_rig(std::string_view text, const std::string& file_name,
     rig.tiers = read_tiers(file, rig.limits);
     settle_listeners(file, rig);
   }
+  if (auto publish = file.table_if("publish")) rig.publish = read_publish(std::move(*publish));
   (void)file.has("simulated");  // src/virtual reads it
   file.finish();
   return rig;
+}
+
+const ListenerSettings* asked_way_of(const Device& device) {
+  const auto serial = std::find_if(
+      device.listeners.begin(), device.listeners.end(),
+      [](const auto& one) { return std::holds_alternative<SerialSettings>(one.way); });
+  return serial == device.listeners.end() ? nullptr : &*serial;
 }
 
 double SpeedGate::speed_m_s(base::Duration covered, base::Duration left_to_contact) const {

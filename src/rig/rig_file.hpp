@@ -61,10 +61,15 @@ struct Device {
   base::Duration line_time{};        ///< time its message spends on the line, where known
   base::Duration pattern_end_gap{};  ///< its own wait for the end of a rhythm, where known
   // Kind lines only:
-  std::optional<ListenerSettings> listener{};  ///< by what its messages come in
+  /// By what its messages come in, at least one. The same event over two ways is one
+  /// event: verdicts are about the first way, the others are shown beside it.
+  std::vector<ListenerSettings> listeners{};
   std::optional<IdentitySettings> identity{};
   std::optional<PrepareSettings> prepare{};
 };
+
+/// The way over which a device is asked who it is: its first serial port, if it has one.
+[[nodiscard]] const ListenerSettings* asked_way_of(const Device& device);
 
 /// Where the tapper stands and how the device is fixed: what a verdict is scoped to.
 struct Setting {
@@ -85,7 +90,8 @@ struct RigFile {
   std::string supply_alarm;      ///< file that reads 0 while the supply is up; empty without
   std::uint64_t rated_taps = 0;  ///< the tapper's life by its maker; 0 where unknown
   std::optional<Calibration> calibration;
-  std::vector<Device> devices;  ///< at least one
+  std::vector<Device> devices;            ///< at least one
+  std::optional<PublishSettings> publish{};  ///< where runs tell how they get on
   // Kind lines only:
   std::optional<safety::Wiring> wiring;
   std::optional<SpeedGate> speed_gate;

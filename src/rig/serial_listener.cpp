@@ -15,10 +15,8 @@
 #include <thread>
 #include <utility>
 
+#include "rig/intake.hpp"
 #include "rig/line_assembler.hpp"
-#include "rig/line_sorter.hpp"
-#include "rig/line_text.hpp"
-#include "rig/rate_cap.hpp"
 #include "rig/serial_port.hpp"
 
 namespace plexor::rig {
@@ -44,8 +42,7 @@ class SerialListener::Ear {
       : device_(std::move(device)),
         settings_(std::move(settings)),
         identity_(std::move(identity)),
-        hearers_(std::move(hearers)),
-        sorter_(device_, settings_, identity_) {
+        intake_(device_, settings_.format, std::move(hearers), identity_) {
     SerialPort port(settings_);
     port.reset(settings_.reset);
     adopt(std::move(port));
@@ -55,10 +52,6 @@ class SerialListener::Ear {
     context_.stop();
     thread_.join();
     if (stream_.is_open()) stream_.release();
-    if (reports_.held_back() > 0) {
-      remark(fmt::format("{} reports beyond {} a second were dropped", reports_.held_back(),
-                         RateCap::per_second));
-    }
   }
   Ear(const Ear&) = delete;
   Ear& operator=(const Ear&) = delete;
@@ -104,7 +97,9 @@ class SerialListener::Ear {
       if (gone) return lose();
       if (bytes < 0) break;
       assembler_.feed({buffer_.data(), static_cast<std::size_t>(bytes)});
-      if (assembler_.overlong()) remark_overlong();
+      if (assembler_.overlong()) {
+        intake_.remark_overlong(LineAssembler::longest_line, " (check \"baud\")");
+      }
       if (!port_) return;
     }
     await_bytes();
@@ -181,41 +176,23 @@ class SerialListener::Ear {
 
   // What it says.
 
-  void take_line(std::string_view raw) {
-    const std::string line = printable(raw);
-    if (hearers_.line && lines_.lets_pass(arrived_)) hearers_.line(line, arrived_);
-    LineSorter::Sorted sorted = sorter_.sort(line);
-    if (sorter_.has_matched_nothing()) remark_unmatched(line);
+  void take_line(std::string_view line) {
+    LineSorter::Sorted sorted = intake_.sort(line, arrived_);
     switch (sorted.kind) {
       case LineSorter::Kind::answer: return take_answer(sorted.version);
       case LineSorter::Kind::banner: return take_banner();
-      case LineSorter::Kind::report: return take_report(std::move(sorted.reading));
+      case LineSorter::Kind::report:
+        if (known_) intake_.tell(std::move(sorted.reading), arrived_);  // else it may be another
+        return;
       case LineSorter::Kind::foreign:
       case LineSorter::Kind::other: return;
     }
   }
 
-  void take_report(LineReading reading) {
-    if (!known_) return;  // it may be another device
-    if (!reports_.lets_pass(arrived_)) {
-      if (reports_.held_back() == 1) remark_flood();
-      return;
-    }
-    hearers_.report({std::move(reading.event), reading.device_time, reading.strength, arrived_});
-  }
-
   // Whom it tells.
 
-  /// False if that was so already.
-  bool tell(bool up, KernelInstant at) {
-    if (std::exchange(up_, up) == up) return false;
-    hearers_.state(up, at);
-    return true;
-  }
-
-  void remark(const std::string& text) {
-    if (hearers_.remark) hearers_.remark(fmt::format("device \"{}\": {}", device_, text));
-  }
+  bool tell(bool up, KernelInstant at) { return intake_.tell_state(up, at); }
+  void remark(const std::string& text) { intake_.remark(text); }
   void remark_latency(const SerialPort& port) {
     remark(fmt::format(
         "the USB bridge of {} keeps bytes back for up to {} ms, and this user may not lower that; "
@@ -223,22 +200,6 @@ class SerialListener::Ear {
         "/sys/bus/usb-serial/devices/ttyUSB*/latency_timer)",
         port.path(), base::to_ms(port.latency())));
   }
-  void remark_unmatched(const std::string& line) {
-    remark(
-        fmt::format("none of its first {} lines matches the \"pattern\" of the rig file; the last "
-                    "was \"{:.80}\" (if that is garbage, check \"baud\")",
-                    LineSorter::enough_lines, line));
-  }
-  void remark_overlong() {
-    if (std::exchange(overlong_told_, true)) return;
-    remark(fmt::format("sends lines of more than {} bytes, which are dropped (check \"baud\")",
-                       LineAssembler::longest_line));
-  }
-  void remark_flood() {
-    remark(fmt::format("sends more than {} reports a second; what is beyond is dropped",
-                       RateCap::per_second));
-  }
-
   template <typename Deed>
   void after(base::Duration wait, Deed deed) {
     // Cancelling does not reach a deed that is due already: its turn is over all the same.
@@ -251,8 +212,7 @@ class SerialListener::Ear {
   std::string device_;
   SerialSettings settings_;
   std::optional<IdentitySettings> identity_;
-  Hearers hearers_;
-  LineSorter sorter_;
+  Intake intake_;
 
   asio::io_context context_{1};
   asio::posix::stream_descriptor stream_{context_};
@@ -266,15 +226,11 @@ class SerialListener::Ear {
   LineAssembler assembler_{[](std::string_view) {}};
 
   bool known_ = false;  ///< it has answered since it was plugged in or started
-  bool up_ = true;      ///< as told
   KernelInstant give_up_;
   std::mutex version_mutex_;
   std::condition_variable answered_;
   std::optional<std::string> version_;
 
-  RateCap reports_;
-  RateCap lines_;
-  bool overlong_told_ = false;
   std::thread thread_;
 };
 
@@ -288,6 +244,6 @@ std::optional<std::string> SerialListener::version(base::Duration patience) {
   return ear_->version(patience);
 }
 
-base::Duration SerialListener::arrival_uncertainty() const { return ear_->latency(); }
+base::Duration SerialListener::arrival_width() const { return ear_->latency(); }
 
 }  // namespace plexor::rig

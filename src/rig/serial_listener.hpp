@@ -22,7 +22,7 @@ class SerialListener final : public Listener {
   SerialListener& operator=(const SerialListener&) = delete;
 
   [[nodiscard]] std::optional<std::string> version(base::Duration patience) override;
-  [[nodiscard]] base::Duration arrival_uncertainty() const override;
+  [[nodiscard]] base::Duration arrival_width() const override;
 
  private:
   class Ear;

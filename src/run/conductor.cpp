@@ -59,6 +59,15 @@ std::string name_of(const base::Trial& trial) {
   return fmt::format("trial {} of block {} was", trial.id.number + 1, trial.id.block + 1);
 }
 
+/// In virtual time a device has no listener of its own, and is heard by one all the same.
+std::vector<std::uint32_t> listeners_of(const rig::RigFile& rig) {
+  std::vector<std::uint32_t> counts;
+  for (const rig::Device& device : rig.devices) {
+    counts.push_back(static_cast<std::uint32_t>(std::max<std::size_t>(device.listeners.size(), 1)));
+  }
+  return counts;
+}
+
 base::Duration mean_transit(const std::vector<base::Pulse>& pulses,
                             const std::vector<base::Instant>& contacts) {
   base::Duration sum{};
@@ -78,8 +87,9 @@ Conductor::Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig
       aim_(rig),
       pulse_check_(rig.limits, rig.coil, past.value_or(safety::CoilPast{safety::cold(rig.coil)}),
                    base::segment_start),
-      judge_(static_cast<std::uint32_t>(rig.devices.size()), scenario.incident_window),
-      device_up_(rig.devices.size(), true) {}
+      judge_(listeners_of(rig), scenario.incident_window) {
+  for (const std::uint32_t listeners : listeners_of(rig)) heard_.emplace_back(listeners, true);
+}
 
 void Conductor::begin(base::Instant now) {
   earliest_start_ = now;
@@ -143,8 +153,13 @@ void Conductor::wait_for_devices(base::Instant now) {
 
 std::string Conductor::unheard_devices() const {
   std::string names;
-  for (std::size_t device = 0; device < device_up_.size(); ++device) {
-    if (!device_up_[device]) names += (names.empty() ? "" : ", ") + rig_.devices[device].name;
+  for (std::size_t device = 0; device < heard_.size(); ++device) {
+    const rig::Device& silent = rig_.devices[device];
+    for (std::size_t listener = 0; listener < heard_[device].size(); ++listener) {
+      if (heard_[device][listener]) continue;
+      names += (names.empty() ? "" : ", ") + silent.name;
+      if (silent.listeners.size() > 1) names += " by " + silent.listeners[listener].name;
+    }
   }
   return names;
 }
@@ -235,11 +250,11 @@ void Conductor::observe(const rig::Observation& observation) {
     append(journal::Heard{*event});
     judge_.hear(*event);
   } else if (const auto* change = std::get_if<rig::ListenerChanged>(&observation)) {
-    append(journal::ListenerState{change->device, change->up, change->at});
-    device_up_.at(change->device) = change->up;
+    append(journal::ListenerState{change->device, change->up, change->at, change->listener});
+    heard_.at(change->device).at(change->listener) = change->up;
     if (waits_since_ && all_heard()) wake_at_ = change->at;
   } else if (const auto* line = std::get_if<rig::LineHeard>(&observation)) {
-    append(journal::RawLine{line->device, line->text, line->at});
+    append(journal::RawLine{line->device, line->text, line->at, line->listener});
   } else if (const auto* left = std::get_if<rig::LeaveEnded>(&observation)) {
     end_of_leave(*left);
   } else if (current_) {
@@ -260,7 +275,9 @@ void Conductor::end_of_leave(const rig::LeaveEnded& left) {
 }
 
 bool Conductor::all_heard() const {
-  return std::find(device_up_.begin(), device_up_.end(), false) == device_up_.end();
+  return std::all_of(heard_.begin(), heard_.end(), [](const std::vector<bool>& listeners) {
+    return std::find(listeners.begin(), listeners.end(), false) == listeners.end();
+  });
 }
 
 void Conductor::wake(base::Instant now) {
@@ -369,12 +386,15 @@ std::optional<std::string> Conductor::fault_of(const Current& done) {
                      most_misfires_in_row);
 }
 
-void Conductor::count(const std::optional<judge::Settled>& settled) {
-  if (!settled || settled->void_reason || settled->trial.expects.empty()) return;
+void Conductor::count(std::optional<judge::Settled> settled) {
+  if (!settled) return;
+  const bool counts = !settled->void_reason && !settled->trial.expects.empty();
   for (const judge::Answer& answer : settled->answers) {
+    if (!counts) break;
     ++progress_.expected;
     if (answer.outcome == base::Outcome::hit) ++progress_.hits;
   }
+  actions_.emplace_back(Tell{*std::move(settled)});
 }
 
 void Conductor::assess_reference(const Current& done, base::Instant now) {

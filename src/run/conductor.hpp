@@ -29,7 +29,11 @@ struct Fire {
   safety::CoilPast after;  ///< what the coil has behind it once they are given
 };
 struct MakeSafe {};
-using Action = std::variant<Append, Commit, Fire, MakeSafe>;
+/// Nothing more can change how this trial was answered: for whoever watches.
+struct Tell {
+  judge::Settled settled;
+};
+using Action = std::variant<Append, Commit, Fire, MakeSafe, Tell>;
 
 /// Where a run stands, for whoever watches.
 struct Progress {
@@ -97,7 +101,7 @@ class Conductor {
   void fire(base::Instant now);
   void close(base::Instant now);
   void end_of_leave(const rig::LeaveEnded& left);
-  void count(const std::optional<judge::Settled>& settled);
+  void count(std::optional<judge::Settled> settled);
   void learn_transit(const Current& done);
   void account_for_overrun(const Current& done);
   void assess_reference(const Current& done, base::Instant now);
@@ -128,7 +132,7 @@ class Conductor {
   std::optional<journal::Ended> ended_;
   std::optional<rig::LeaveEnded> leave_ended_;
 
-  std::vector<bool> device_up_;
+  std::vector<std::vector<bool>> heard_;      ///< by device and listener: it can be
   std::optional<base::Instant> waits_since_;  ///< for devices that can't be heard
   std::uint32_t misfires_in_row_ = 0;
   std::vector<base::TrialId> since_reference_;  ///< valid trials since the last good reference taps

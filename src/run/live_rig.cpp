@@ -40,16 +40,13 @@ lines::LineSetting edges_of(const char* name, const safety::Wire& wire) {
   return {.name = name, .offset = wire.offset, .active_low = wire.active_low, .edges = true};
 }
 
-bool keeps_lines(const rig::Device& device) {
-  const auto* serial = std::get_if<rig::SerialSettings>(&device.listener.value());
-  return serial != nullptr && serial->keep_lines;
-}
-
 /// What comes out of order would be given to the wrong trial.
 base::Duration longest_hold_back(const rig::RigFile& rig) {
   base::Duration longest{};
   for (const rig::Device& device : rig.devices) {
-    longest = std::max(longest, rig::hold_back(device.listener.value()));
+    for (const rig::ListenerSettings& listener : device.listeners) {
+      longest = std::max(longest, rig::hold_back(listener.way));
+    }
   }
   return longest;
 }
@@ -106,44 +103,65 @@ LiveRig::~LiveRig() {
 void LiveRig::listen(const rig::RigFile& rig,
                      const std::function<void(const std::string&)>& remark) {
   for (std::uint32_t device = 0; device < rig.devices.size(); ++device) {
-    const auto hear = [this, device](const rig::Report& report) {
-      queue_.push(base::Event{.device = device,
-                              .name = report.event,
-                              .arrival = clock_.of(report.at),
-                              .device_time = report.device_time,
-                              .strength = report.strength});
-    };
-    const auto change = [this, device](bool up, KernelInstant at) { see_listener(device, up, at); };
-    rig::Hearers hearers{.report = hear, .state = change, .remark = remark};
-    if (keeps_lines(rig.devices[device])) {
-      hearers.line = [this, device](std::string_view line, KernelInstant at) {
-        queue_.push(rig::LineHeard{device, std::string(line), clock_.of(at)});
-      };
+    const auto& settings = rig.devices[device].listeners;
+    auto& listeners = listeners_.emplace_back();
+    for (std::uint32_t listener = 0; listener < settings.size(); ++listener) {
+      rig::Hearers hearers = hearers_of(device, listener);
+      hearers.remark = remark;
+      listeners.push_back(
+          listening_.listen(rig.devices[device], settings[listener], std::move(hearers)));
     }
-    listeners_.push_back(rig::make_listener(rig.devices[device], std::move(hearers)));
   }
 }
 
-base::Duration LiveRig::arrival_width_of(std::uint32_t device) const {
-  return listeners_.at(device)->arrival_uncertainty();
+rig::Hearers LiveRig::hearers_of(std::uint32_t device, std::uint32_t listener) {
+  rig::Hearers hearers;
+  hearers.report = [this, device, listener](const rig::Report& report) {
+    queue_.push(base::Event{.device = device,
+                            .name = report.event,
+                            .arrival = clock_.of(report.at),
+                            .device_time = report.device_time,
+                            .strength = report.strength,
+                            .listener = listener});
+  };
+  hearers.state = [this, device, listener](bool up, KernelInstant at) {
+    see_listener(device, listener, up, at);
+  };
+  const rig::ReportFormat* format = devices_[device].listeners[listener].format();
+  if (format != nullptr && format->keep_lines) {
+    hearers.line = [this, device, listener](std::string_view line, KernelInstant at) {
+      queue_.push(rig::LineHeard{device, std::string(line), clock_.of(at), listener});
+    };
+  }
+  return hearers;
+}
+
+std::vector<base::Duration> LiveRig::arrival_widths_of(std::uint32_t device) const {
+  std::vector<base::Duration> widths;
+  for (const auto& listener : listeners_.at(device)) widths.push_back(listener->arrival_width());
+  return widths;
 }
 
 std::optional<std::string> LiveRig::version_of(std::uint32_t device) {
-  const auto& identity = devices_.at(device).identity;
-  return identity ? listeners_.at(device)->version(identity->timeout) : std::nullopt;
+  const rig::Device& asked = devices_.at(device);
+  const rig::ListenerSettings* way = rig::asked_way_of(asked);
+  if (!asked.identity || way == nullptr) return std::nullopt;
+  const auto index = static_cast<std::size_t>(way - asked.listeners.data());
+  return listeners_.at(device).at(index)->version(asked.identity->timeout);
 }
 
-void LiveRig::see_listener(std::uint32_t device, bool up, KernelInstant at) {
+void LiveRig::see_listener(std::uint32_t device, std::uint32_t listener, bool up,
+                           KernelInstant at) {
   {
     const std::scoped_lock lock(silent_mutex_);  // no count may overtake a newer one
     if (up) {
-      --silent_devices_;
+      --silent_listeners_;
     } else {
-      ++silent_devices_;
+      ++silent_listeners_;
     }
-    overseer_.see_listeners(silent_devices_ == 0);
+    overseer_.see_listeners(silent_listeners_ == 0);
   }
-  queue_.push(rig::ListenerChanged{device, up, clock_.of(at)});
+  queue_.push(rig::ListenerChanged{device, up, clock_.of(at), listener});
 }
 
 void LiveRig::watch(void (LiveRig::*follow)()) {

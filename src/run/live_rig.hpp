@@ -63,12 +63,8 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   /// timeout. For the header of the journal, and to refuse a release that was not meant
   /// (rig::version_complaint).
   [[nodiscard]] std::optional<std::string> version_of(std::uint32_t device);
-  /// By how much later than it came a report of this device may be stamped.
-  [[nodiscard]] base::Duration arrival_width_of(std::uint32_t device) const;
-  /// By how much later than they came a device's reports may be stamped.
-  [[nodiscard]] base::Duration arrival_uncertainty(std::uint32_t device) const {
-    return listeners_.at(device)->arrival_uncertainty();
-  }
+  /// For each listener of this device: by how much later than it came a report may be stamped.
+  [[nodiscard]] std::vector<base::Duration> arrival_widths_of(std::uint32_t device) const;
 
   /// For the guards that somebody else watches: coil_cool and supply, unknown until then.
   void see(safety::Guard guard, safety::Reading reading) { overseer_.see(guard, reading); }
@@ -86,7 +82,8 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   void watch(void (LiveRig::*follow)());
   void follow_contact();
   void follow_gate();
-  void see_listener(std::uint32_t device, bool up, lines::KernelInstant at);
+  [[nodiscard]] rig::Hearers hearers_of(std::uint32_t device, std::uint32_t listener);
+  void see_listener(std::uint32_t device, std::uint32_t listener, bool up, lines::KernelInstant at);
   void wait_for_power(bool powered, const std::string& otherwise);
   void prove_warden();
 
@@ -100,12 +97,13 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   std::unique_ptr<lines::Lines> contact_;
   std::unique_ptr<lines::Lines> gate_passages_;
   std::mutex silent_mutex_;
-  std::uint32_t silent_devices_ = 0;
+  std::uint32_t silent_listeners_ = 0;
   std::atomic<bool> over_ = false;
   std::unique_ptr<PulseThread> pulses_;
   std::thread contact_thread_;
   std::thread gate_thread_;
-  std::vector<std::unique_ptr<rig::Listener>> listeners_;
+  rig::Listening listening_;
+  std::vector<std::vector<std::unique_ptr<rig::Listener>>> listeners_;  ///< by device
 };
 
 }  // namespace plexor::run

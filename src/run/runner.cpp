@@ -30,6 +30,9 @@ class Driver {
     rig_.actuator.fire(fire.pulses);
   }
   void carry_out(const MakeSafe&) { rig_.actuator.make_safe(); }
+  void carry_out(const Tell& tell) {
+    if (hooks_.on_settled) hooks_.on_settled(tell.settled);
+  }
   void carry_out(const Commit&) {
     if (durability_ == Durability::synced) {
       journal_.sync();

@@ -12,7 +12,7 @@
 #include "virtual/power_chain.hpp"
 #include "virtual/simulation.hpp"
 #include "virtual/virtual_rig.hpp"
-#include "virtual/voice.hpp"
+#include "virtual/voices/voice.hpp"
 
 namespace plexor::virtual_rig {
 

@@ -17,6 +17,6 @@ namespace plexor::virtual_rig {
 [[nodiscard]] DeviceSettings read_device(base::TableReader& in);
 
 /// How it speaks, from the same table: rigs of kind lines only. Call before read_device.
-[[nodiscard]] VoiceSettings read_voice(base::TableReader& in, const rig::Device& device);
+[[nodiscard]] SpeechSettings read_speech(base::TableReader& in, const rig::Device& device);
 
 }  // namespace plexor::virtual_rig

@@ -22,7 +22,7 @@ void read_devices(TableReader& in, const rig::RigFile& rig, Simulation& simulati
   }
   for (std::size_t i = 0; i < tables.size(); ++i) {
     if (rig.kind == rig::RigKind::lines) {
-      simulation.voices.push_back(read_voice(tables[i], rig.devices[i]));
+      simulation.speech.push_back(read_speech(tables[i], rig.devices[i]));
     }
     simulation.devices.push_back(read_device(tables[i]));
   }

@@ -174,9 +174,17 @@ struct DiceSettings {
 
 using DeviceSettings = std::variant<FirmwareSettings, DiceSettings>;
 
-/// How a device speaks over its port, in real time.
+/// How a device speaks to one of its listeners, in real time.
 struct VoiceSettings {
-  std::string says = "{event}";  ///< for a report; {device} and {device_time_ms} are put in too
+  std::string says = "{event}";     ///< for a report; {device} and {device_time_ms} are put in too
+  std::string topic{};              ///< to a broker: where it publishes
+  base::Duration shortest_delay{};  ///< of its way, beside what the way takes by itself
+  base::Duration longest_delay{};   ///< drawn evenly
+};
+
+/// How a device lives on its ports, in real time.
+struct SpeechSettings {
+  std::vector<VoiceSettings> voices{};  ///< in the order of the device's listeners
   std::vector<std::pair<std::string, std::string>>
       answers{};                                  ///< query and reply, without line end
   std::string banner{};                           ///< said when it starts anew
@@ -188,7 +196,7 @@ struct Simulation {
   TapperSettings tapper;
   std::optional<SensorSettings> sensor;  ///< nothing if all devices throw dice
   std::vector<DeviceSettings> devices;   ///< in the order of the rig's devices
-  std::vector<VoiceSettings> voices;     ///< likewise; empty in virtual time
+  std::vector<SpeechSettings> speech;    ///< likewise; empty in virtual time
 };
 
 /// Reads and checks the [simulated] table of the rig file with this text;

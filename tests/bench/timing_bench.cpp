@@ -43,8 +43,8 @@ class Listener {
       : listener_(
             "bench",
             {.port = port,
-             .pattern = "event=(?P<event>\\w+) t=(?P<device_time_ms>\\d+) "
-                        "strength=(?P<strength>[0-9.]+)"},
+             .format = {.pattern = "event=(?P<event>\\w+) t=(?P<device_time_ms>\\d+) "
+                                   "strength=(?P<strength>[0-9.]+)"}},
             {},
             {.report = [heard = std::move(heard)](const rig::Report& report) { heard(report.at); },
              .state = [](bool, KernelInstant) {}}) {}

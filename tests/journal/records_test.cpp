@@ -65,8 +65,17 @@ TEST(Records, OfFormat2AreStillRead) {
   EXPECT_EQ(read.summary.records, 12U);
 }
 
-TEST(Records, HaveTheLinesOfFormat3) {
+TEST(Records, OfFormat3AreStillRead) {
   const std::filesystem::path golden{PLEXOR_SOURCE_DIR "/tests/journal/format_3.jsonl"};
+  const auto read = read_file(golden);
+  EXPECT_EQ(read.summary.damage_count, 0U);
+  EXPECT_EQ(read.summary.records, 13U);
+  const auto& devices = std::get<Header>(read.entries.front().record).rig.devices;
+  EXPECT_EQ(devices.at(0).listeners, (std::vector<ListenerFacts>{{.arrival_width = 16ms}}));
+}
+
+TEST(Records, HaveTheLinesOfFormat4) {
+  const std::filesystem::path golden{PLEXOR_SOURCE_DIR "/tests/journal/format_4.jsonl"};
   EXPECT_EQ(journal_of(sample_records()), bytes_of(golden));
   EXPECT_EQ(read_file(golden).summary.records, sample_records().size());
 }

@@ -36,11 +36,16 @@ Header sample_header() {
                   .surface = "oak counter",
                   .spot = "A1",
                   .mounting = "tape",
-                  .devices = {{.name = "unit-1",
-                               .version = "1.4",
-                               .line_time = 1ms,
-                               .pattern_end_gap = 400ms,
-                               .arrival_width = 16ms}}}};
+                  .devices = {
+                      {.name = "unit-1",
+                       .version = "1.4",
+                       .line_time = 1ms,
+                       .pattern_end_gap = 400ms,
+                       .listeners = {
+                           {.name = "serial", .place = "port /dev/ttyUSB0", .arrival_width = 16ms},
+                           {.name = "broker",
+                            .place = "topic knock at 127.0.0.1:1883",
+                            .arrival_width = 100us}}}}}};
 }
 
 TrialPlanned sample_trial() {
@@ -61,6 +66,7 @@ Heard sample_event() {
   event.event.device = 0;
   event.event.device_time = 4'711ms;
   event.event.strength = 0.625;
+  event.event.listener = 1;
   return event;
 }
 

@@ -234,7 +234,7 @@ TEST(ARun, DropsEventsBeforeTheVeryFirstTrial) {
 }
 
 TEST(ARun, JudgesEachDeviceByItsOwnEvents) {
-  ToldJudge judge(3);
+  ToldJudge judge({1, 1, 1});
   judge.call(1s).hear("call", 1500ms, 0).hear("kiln", 1500ms, 2).hear("call", 1600ms, 2).close();
   const auto answers = judge.settled().at(0).answers;
   ASSERT_EQ(answers.size(), 3U);
@@ -243,6 +243,31 @@ TEST(ARun, JudgesEachDeviceByItsOwnEvents) {
   EXPECT_EQ(answers[1].outcome, Outcome::miss);
   EXPECT_EQ(answers[2].outcome, Outcome::confusion);
   EXPECT_EQ(answers[2].duplicates, 1U);
+}
+
+TEST(ARun, JudgesTheSameEventByTwoListenersAsOneWithTwoLatencies) {
+  const auto answer =
+      ToldJudge({2}).call(1s).hear("call", 1500ms, 0, 0).hear("call", 1530ms, 0, 1).answer();
+  EXPECT_EQ(answer.outcome, Outcome::hit);
+  EXPECT_EQ(answer.duplicates, 0U);
+  EXPECT_EQ(answer.latency, 310ms);
+  ASSERT_EQ(answer.beside.size(), 1U);
+  EXPECT_EQ(answer.beside[0].outcome, Outcome::hit);
+  EXPECT_EQ(answer.beside[0].latency, 340ms);
+}
+
+TEST(ARun, JudgesWhatOnlyOneListenerHeardForEachByItself) {
+  const auto answer = ToldJudge({2}).call(1s).hear("call", 1530ms, 0, 1).answer();
+  EXPECT_EQ(answer.outcome, Outcome::miss);
+  EXPECT_EQ(answer.beside.at(0).outcome, Outcome::hit);
+  const auto quiet =
+      ToldJudge({2}).quiet(1s, 10s).hear("call", 2s, 0, 0).hear("call", 2s, 0, 1).answer();
+  EXPECT_EQ(quiet.incidents.size(), 1U);
+  EXPECT_EQ(quiet.beside.at(0).incidents.size(), 1U);
+}
+
+TEST(ARun, DoesNotKnowAListenerThatIsNotThere) {
+  EXPECT_THROW(ToldJudge({2, 1}).call(1s).hear("call", 1s, 1, 1), std::out_of_range);
 }
 
 TEST(ARun, SettlesAVoidTrialWithItsReasonAndItsAnswers) {
@@ -279,7 +304,7 @@ TEST(ARun, SettlesEachTrialOnceAndInOrderWithItsMeasuredContacts) {
 }
 
 TEST(TheJudge, SettlesATrialOnlyWhenTheNextOneCloses) {
-  Judge judge(1, 500ms);
+  Judge judge({1}, 500ms);
   const Presented trial{
       .id = {}, .expects = "call", .first_contact = at(1s), .last_contact = at(1s), .window = 1s};
   judge.present(trial);
@@ -295,7 +320,7 @@ TEST(TheJudge, DropsATrialThatWasNeverClosed) {
 }
 
 TEST(TheJudge, RefusesToBeToldNonsense) {
-  Judge judge(1, 500ms);
+  Judge judge({1}, 500ms);
   EXPECT_THROW((void)judge.close(at(0s), at(0s), {}), std::logic_error);
   judge.present({.id = {}, .expects = "call", .first_contact = at(0s), .last_contact = at(0s)});
   EXPECT_THROW(judge.present({}), std::logic_error);

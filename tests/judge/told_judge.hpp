@@ -20,7 +20,8 @@ inline Instant at(Duration since_start) { return base::segment_start + since_sta
 /// Trials are `call` (contacts at 0 and 190 ms, window 1200 ms) unless told otherwise.
 class ToldJudge {
  public:
-  explicit ToldJudge(std::uint32_t devices = 1) : judge_(devices, 500ms) {}
+  explicit ToldJudge(std::vector<std::uint32_t> listeners = {1})
+      : judge_(std::move(listeners), 500ms) {}
 
   /// Presents and remembers; its contacts come as planned unless `contacts_at` says otherwise.
   ToldJudge& call(Duration first) { return rhythm(first, "call"); }
@@ -31,9 +32,14 @@ class ToldJudge {
   ToldJudge& reference_taps(Duration first) {
     return present(base::TrialKind::reference, first, first + 400ms, 0ms, "");
   }
-  ToldJudge& hear(const std::string& name, Duration when, std::uint32_t device = 0) {
-    judge_.hear(
-        {.device = device, .name = name, .arrival = at(when), .device_time = {}, .strength = {}});
+  ToldJudge& hear(const std::string& name, Duration when, std::uint32_t device = 0,
+                  std::uint32_t listener = 0) {
+    judge_.hear({.device = device,
+                 .name = name,
+                 .arrival = at(when),
+                 .device_time = {},
+                 .strength = {},
+                 .listener = listener});
     return *this;
   }
   ToldJudge& contacts_at(Duration first, Duration last) {

@@ -115,14 +115,14 @@ TEST(KernelSerial, WhatADeviceSaysIsHeardInOrderAndWhenItCame) {
   SerialEnd device(far_port, [](std::string_view) {});
   std::mutex mutex;
   std::vector<Report> reports;
-  const SerialListener listener("panel", {.port = near_port, .pattern = R"(^(?P<event>call \d+)$)"},
-                                {},
-                                {.report =
-                                     [&](const Report& report) {
-                                       const std::scoped_lock lock(mutex);
-                                       reports.push_back(report);
-                                     },
-                                 .state = [](bool, KernelInstant) {}});
+  const SerialListener listener(
+      "panel", {.port = near_port, .format = {.pattern = R"(^(?P<event>call \d+)$)"}}, {},
+      {.report =
+           [&](const Report& report) {
+             const std::scoped_lock lock(mutex);
+             reports.push_back(report);
+           },
+       .state = [](bool, KernelInstant) {}});
   const KernelInstant begin = lines::kernel_now();
   for (std::size_t i = 0; i < count; ++i) {
     device.say("call " + std::to_string(i));

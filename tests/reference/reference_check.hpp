@@ -37,5 +37,6 @@ std::vector<Handler> quantile_handlers();
 std::vector<Handler> matching_handlers();
 std::vector<Handler> generator_handlers();
 std::vector<Handler> physics_handlers();
+std::vector<Handler> uncertainty_handlers();
 
 }  // namespace plexor::reference

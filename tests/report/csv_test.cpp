@@ -59,7 +59,7 @@ class Csv : public testing::Test {
 
 TEST_F(Csv, WritesOneLineForAnAnswer) {
   EXPECT_EQ(line(),
-            "0,2,7,1,rhythm,call,call,panel,12.345678,0.000 190.000,0.000 190.250,0.900 0.851,"
+            "0,2,7,1,rhythm,call,call,panel,,12.345678,0.000 190.000,0.000 190.250,0.900 0.851,"
             "4.800 4.750,31.250,,hit,412.500,call,0,0,0\r\n");
 }
 
@@ -74,7 +74,7 @@ TEST_F(Csv, HasAsManyCellsAsItsHeader) {
 TEST_F(Csv, WritesOneLineForEachDevice) {
   add_device("door");
   settled.answers.emplace_back().outcome = base::Outcome::miss;
-  EXPECT_THAT(line(), HasSubstr(",door,12.345678,"));
+  EXPECT_THAT(line(), HasSubstr(",door,,12.345678,"));
   EXPECT_THAT(line(), EndsWith(",miss,,,0,0,0\r\n"));
 }
 
@@ -92,7 +92,7 @@ TEST_F(Csv, WritesReferenceTapsWithoutADevice) {
   planned.trial.kind = settled.trial.kind = base::TrialKind::reference;
   settled.trial.expects.clear();
   settled.answers.clear();
-  EXPECT_THAT(line(), StartsWith("0,2,7,1,reference,,,,12.345678,"));
+  EXPECT_THAT(line(), StartsWith("0,2,7,1,reference,,,,,12.345678,"));
 }
 
 TEST_F(Csv, GivesQuietItsIncidentsAndNoOutcome) {

@@ -11,7 +11,7 @@ namespace {
 using namespace std::chrono_literals;
 using Kind = LineSorter::Kind;
 
-SerialSettings serial(const std::string& pattern = "") { return {.pattern = pattern}; }
+ReportFormat serial(const std::string& pattern = "") { return {.pattern = pattern}; }
 const IdentitySettings identity{.query = "version\n",
                                 .pattern = R"(^panel (?P<version>\S+)$)",
                                 .timeout = 1s,

@@ -60,7 +60,7 @@ TEST(RigFileOfLines, ReadsItsLinesTiersAndPorts) {
   EXPECT_EQ(rig.tiers.longest_pulse, 40ms);
   EXPECT_EQ(rig.tiers.longest_on, 60ms);
   EXPECT_EQ(rig.tiers.one_shot, 100ms);
-  EXPECT_EQ(std::get<SerialSettings>(rig.devices[0].listener.value()).port, "/dev/ttyUSB0");
+  EXPECT_EQ(std::get<SerialSettings>(rig.devices[0].listeners.at(0).way).port, "/dev/ttyUSB0");
 }
 
 TEST(RigFileOfLines, RefusesALineThatTwoShare) {
@@ -117,11 +117,11 @@ TEST(RigFileOfLines, RefusesLinesInARigOfVirtualTime) {
 std::string listener_changed(const std::string& keys) {
   return live_changed("kind = \"serial\"\nport = \"/dev/ttyUSB0\"\n", keys);
 }
-ListenerSettings listener_of(const std::string& keys) {
+Way listener_of(const std::string& keys) {
   std::string text = live_text();
   const std::string passage = "kind = \"serial\"\nport = \"/dev/ttyUSB0\"\n";
   text.replace(text.find(passage), passage.size(), keys);
-  return parse_rig(text, "rig.toml").devices.at(0).listener.value();
+  return parse_rig(text, "rig.toml").devices.at(0).listeners.at(0).way;
 }
 
 TEST(RigFileOfLines, ASerialListenerHasUsualSettings) {
@@ -133,8 +133,8 @@ TEST(RigFileOfLines, ASerialListenerHasUsualSettings) {
   EXPECT_EQ(serial.parity, Parity::none);
   EXPECT_EQ(serial.flow, FlowControl::none);
   EXPECT_EQ(serial.reset, ResetLine::none);
-  EXPECT_EQ(serial.pattern, "");
-  EXPECT_FALSE(serial.keep_lines);
+  EXPECT_EQ(serial.format.pattern, "");
+  EXPECT_FALSE(serial.format.keep_lines);
 }
 
 TEST(RigFileOfLines, ReadsEverySettingOfASerialListener) {
@@ -156,8 +156,8 @@ keep_lines = true
   EXPECT_EQ(serial.stop_bits, 2);
   EXPECT_EQ(serial.flow, FlowControl::xon_xoff);
   EXPECT_EQ(serial.reset, ResetLine::rts);
-  EXPECT_THAT(serial.pattern, StartsWith("^k "));
-  EXPECT_TRUE(serial.keep_lines);
+  EXPECT_THAT(serial.format.pattern, StartsWith("^k "));
+  EXPECT_TRUE(serial.format.keep_lines);
 }
 
 TEST(RigFileOfLines, RefusesAPatternThatCannotBeUsedSayingWhy) {
@@ -184,12 +184,12 @@ TEST(RigFileOfLines, RefusesAUsbIdentityThatIsNone) {
               HasSubstr("either"));
 }
 
-TEST(RigFileOfLines, ADeviceHasOneListener) {
+TEST(RigFileOfLines, ADeviceHasListenersEachWithANameOfItsOwn) {
   EXPECT_THAT(live_changed("[[device.listener]]\nkind = \"serial\"\nport = \"/dev/ttyUSB0\"\n", ""),
               HasSubstr("0 listeners"));
   EXPECT_THAT(listener_changed("kind = \"serial\"\nport = \"/dev/x\"\n[[device.listener]]\n"
                                "kind = \"serial\"\nport = \"/dev/y\"\n"),
-              HasSubstr("2 listeners"));
+              HasSubstr("a second listener \"serial\""));
   EXPECT_THAT(listener_changed("kind = \"cereal\"\nport = \"/dev/x\"\n"),
               HasSubstr("serial, line"));
   EXPECT_THAT(listener_changed("kind = \"serial\"\nport = \"/dev/x\"\nbuad = 9600\n"),
@@ -271,7 +271,7 @@ TEST(RigFileOfLines, RefusesAQuestionThatCannotBeAsked) {
       HasSubstr("banner"));
   EXPECT_THAT(listener_changed("kind = \"line\"\nline = 17\nevent = \"call\"\n[device.identity]\n"
                                "query = \"v\"\npattern = '(?P<version>.)'\n"),
-              HasSubstr("only a line"));
+              HasSubstr("no serial port"));
   EXPECT_THAT(listener_changed("kind = \"serial\"\nport = \"/dev/x\"\n[device.prepare]\n"
                                "command = \"flash-tool x.bin\"\n"),
               HasSubstr("list of texts"));

@@ -56,8 +56,8 @@ TEST(RigFile, ShipsBoardsToStartFrom) {
         << "what calibrating needs";
     EXPECT_FALSE(safety::check_limits(rig.limits));
   }
-  EXPECT_TRUE(std::holds_alternative<SerialSettings>(*serial.devices.at(0).listener));
-  EXPECT_TRUE(std::holds_alternative<LineSettings>(*line.devices.at(0).listener));
+  EXPECT_TRUE(std::holds_alternative<SerialSettings>(serial.devices.at(0).listeners.at(0).way));
+  EXPECT_TRUE(std::holds_alternative<LineSettings>(line.devices.at(0).listeners.at(0).way));
 }
 
 TEST(RigFile, MayLackACalibration) {

@@ -17,7 +17,7 @@
 #include "rig/line_assembler.hpp"
 #include "rig/rate_cap.hpp"
 #include "rig/serial_port.hpp"
-#include "virtual/pseudo_port.hpp"
+#include "virtual/voices/pseudo_port.hpp"
 
 // Devices that a test plays, on pseudo-terminals.
 
@@ -184,7 +184,7 @@ TEST_F(SerialListenerTest, DropsWhatCameBeforeItListened) {
 
 TEST_F(SerialListenerTest, GivesOnWhatTheGroupsTook) {
   SerialSettings with_pattern = settings();
-  with_pattern.pattern = R"(knock (?P<event>\w+) (?P<device_time_ms>\d+) (?P<strength>\S+))";
+  with_pattern.format.pattern = R"(knock (?P<event>\w+) (?P<device_time_ms>\d+) (?P<strength>\S+))";
   listen(with_pattern);
   says("knock call 1500 0.5");
   says("chatter");
@@ -301,7 +301,7 @@ TEST_F(SerialListenerTest, AFloodOfReportsIsCappedAndSaid) {
 
 TEST_F(SerialListenerTest, APatternThatMatchesNothingIsSaidOnce) {
   SerialSettings with_pattern = settings();
-  with_pattern.pattern = "(?P<event>knock)";
+  with_pattern.format.pattern = "(?P<event>knock)";
   listen(with_pattern);
   for (int i = 0; i < 60; ++i) says("chatter");
   expect_remark("none of its first 20 lines matches");
@@ -375,26 +375,26 @@ TEST_F(SerialListenerTest, ALatencyTimerIsLoweredWhereThatIsAllowed) {
 
 Device panel_at(const std::string& port) {
   Device device{.name = "panel", .version = "1.4.0"};
-  device.listener = SerialSettings{.port = port};
+  device.listeners = {{"serial", SerialSettings{.port = port}}};
   return device;
 }
 
 TEST_F(SerialListenerTest, ACheckFindsAGoodPort) {
-  const auto findings = check_listener(panel_at(port()));
+  const auto findings = check_listeners(panel_at(port()));
   ASSERT_EQ(findings.size(), 1U);
   EXPECT_EQ(findings[0].state, Finding::State::good);
   EXPECT_THAT(findings[0].found, HasSubstr("115200 baud"));
 }
 
 TEST_F(SerialListenerTest, ACheckFindsWhatIsWrong) {
-  const auto missing = check_listener(panel_at("/dev/ttyUSB77"));
+  const auto missing = check_listeners(panel_at("/dev/ttyUSB77"));
   ASSERT_EQ(missing.size(), 1U);
   EXPECT_EQ(missing[0].state, Finding::State::bad);
   EXPECT_THAT(missing[0].remedy, HasSubstr("check the cable"));
   Device silent = panel_at(port());
   silent.identity = identity();
   silent.identity->timeout = 50ms;
-  const auto findings = check_listener(silent);
+  const auto findings = check_listeners(silent);
   ASSERT_EQ(findings.size(), 2U);
   EXPECT_EQ(findings[1].state, Finding::State::bad);
   EXPECT_THAT(findings[1].found, HasSubstr("no answer"));

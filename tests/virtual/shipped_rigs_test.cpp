@@ -32,8 +32,8 @@ std::vector<Shipped> shipped_rigs() {
   return all;
 }
 
-TEST(ShippedRigs, AreTheFourSurfacesTheLiveOneAndTheDemosReleases) {
-  EXPECT_EQ(shipped_rigs().size(), 7U);
+TEST(ShippedRigs, AreTheFourSurfacesTheTwoLiveOnesAndTheDemosReleases) {
+  EXPECT_EQ(shipped_rigs().size(), 8U);
 }
 
 TEST(ShippedRigs, AreCalibratedAsTheirPhysicsStrikes) {

@@ -1,4 +1,4 @@
-#include "virtual/pseudo_port.hpp"
+#include "virtual/voices/pseudo_port.hpp"
 
 #include <fcntl.h>
 #include <poll.h>

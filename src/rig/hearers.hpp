@@ -1,0 +1,31 @@
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "base/time.hpp"
+#include "lines/lines.hpp"
+
+namespace plexor::rig {
+
+/// One thing that a device reported.
+struct Report {
+  std::string event;  ///< printable, at most ReportPattern::longest_event bytes
+  std::optional<base::Duration> device_time{};
+  std::optional<double> strength{};
+  lines::KernelInstant at;  ///< of its arrival
+};
+
+/// Whom a listener tells; called on the listener's thread.
+struct Hearers {
+  std::function<void(const Report&)> report;
+  /// A listener begins as up; from then on it tells each change. Down: the port is
+  /// gone, the connection is lost, or the device has started anew or does not answer who it is.
+  std::function<void(bool up, lines::KernelInstant at)> state;
+  std::function<void(std::string_view line, lines::KernelInstant at)> line{};  ///< printable, any
+  std::function<void(const std::string& text)> remark{};  ///< for people; each thing once
+};
+
+}  // namespace plexor::rig

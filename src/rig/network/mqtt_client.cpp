@@ -1,0 +1,428 @@
+#include "rig/network/mqtt_client.hpp"
+
+#include <fmt/format.h>
+#include <mosquitto.h>
+#include <mqtt_protocol.h>
+#include <poll.h>
+#include <sys/eventfd.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <array>
+#include <atomic>
+#include <cerrno>
+#include <cstring>
+#include <deque>
+#include <mutex>
+#include <thread>
+#include <utility>
+#include <vector>
+
+#include "base/error.hpp"
+#include "rig/line_text.hpp"
+#include "rig/network/reach.hpp"
+#include "rig/network/secret.hpp"
+
+namespace plexor::rig {
+
+namespace {
+
+using lines::KernelInstant;
+using namespace std::chrono_literals;
+
+constexpr base::Duration first_wait = 100ms;
+constexpr base::Duration longest_wait = 5s;
+constexpr base::Duration patience = 5s;  ///< for the connection, and for each answer
+constexpr base::Duration farewell = 500ms;
+constexpr int keep_alive_s = 5;  ///< a broker that is silent for longer is lost
+
+/// The library's global state, for as long as the program lives.
+class Library {
+ public:
+  static void begin() { static const Library library; }
+
+ private:
+  Library() { mosquitto_lib_init(); }
+  ~Library() { mosquitto_lib_cleanup(); }
+};
+
+const char* text_or_null(const std::string& text) { return text.empty() ? nullptr : text.c_str(); }
+
+void check_readable(const std::string& file) {
+  if (file.empty() || ::access(file.c_str(), R_OK) == 0) return;
+  throw base::InputError({file, 0, 0}, "no file that can be read",
+                         "a certificate or key (PEM), as the rig file says");
+}
+
+/// A descriptor that can be read once somebody has called.
+class Bell {
+ public:
+  Bell() : descriptor_(eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC)) {}
+  ~Bell() { ::close(descriptor_); }
+  Bell(const Bell&) = delete;
+  Bell& operator=(const Bell&) = delete;
+  void ring() const { (void)eventfd_write(descriptor_, 1); }
+  void hush() const {
+    eventfd_t rings = 0;
+    (void)eventfd_read(descriptor_, &rings);
+  }
+  [[nodiscard]] int descriptor() const { return descriptor_; }
+
+ private:
+  int descriptor_;
+};
+
+}  // namespace
+
+/// One connection, from its begin to its loss. The library calls back from within its loop.
+class MqttClient::Connection {
+ public:
+  Connection(const Setting& setting, const std::string& password, const Hearers& hearers)
+      : setting_(setting), hearers_(hearers), begun_(lines::kernel_now()) {
+    Library::begin();
+    handle_.reset(mosquitto_new(nullptr, true, this));
+    if (!handle_) throw base::RigFault("no memory for a connection to a broker");
+    configure(password);
+    listen_to_library();
+  }
+  Connection(const Connection&) = delete;
+  Connection& operator=(const Connection&) = delete;
+
+  /// Why it could not be made. The address must have been seen to answer: this waits for it.
+  [[nodiscard]] std::optional<std::string> make() {
+    const BrokerSettings& broker = setting_.broker;
+    const int result = mosquitto_connect_bind_v5(handle_.get(), broker.host.c_str(), broker.port,
+                                                 keep_alive_s, nullptr, properties_.get());
+    if (result != MOSQ_ERR_SUCCESS) return reason(result);
+    stamped_ = ask_for_stamps(mosquitto_socket(handle_.get()));
+    return std::nullopt;
+  }
+
+  /// Waits until something comes, can be sent, or the bell rings; then does what is due.
+  /// Why the connection is lost, if it is.
+  [[nodiscard]] std::optional<std::string> live(const Bell& bell, base::Duration longest) {
+    const int socket = mosquitto_socket(handle_.get());
+    const short wanted = mosquitto_want_write(handle_.get()) ? POLLIN | POLLOUT : POLLIN;
+    std::array<pollfd, 2> awaited{{{socket, wanted, 0}, {bell.descriptor(), POLLIN, 0}}};
+    const auto wait_ms = std::chrono::duration_cast<std::chrono::milliseconds>(longest).count();
+    (void)::poll(awaited.data(), awaited.size(), static_cast<int>(wait_ms));
+    bell.hush();
+    if ((awaited[0].revents & POLLIN) != 0) stamp_ = peek_stamp(socket, 1);
+    const int result = mosquitto_loop(handle_.get(), 0, 1);
+    if (refused_) return refused_;
+    if (result != MOSQ_ERR_SUCCESS) return reason(result);
+    const bool is_overdue = !granted_ && lines::kernel_now() > begun_ + patience;
+    return is_overdue ? std::optional<std::string>("does not answer") : std::nullopt;
+  }
+
+  /// Connected, and the subscription granted.
+  [[nodiscard]] bool is_up() const { return granted_; }
+  [[nodiscard]] bool stamps_by_kernel() const { return stamped_; }
+  /// Of the last subscription, and how many there were.
+  [[nodiscard]] base::Duration round_trip() const { return round_trip_; }
+  [[nodiscard]] int round_trips() const { return round_trips_; }
+
+  void publish(const MqttMessage& message) {
+    const int result = mosquitto_publish_v5(
+        handle_.get(), nullptr, message.topic.c_str(), static_cast<int>(message.payload.size()),
+        message.payload.data(), message.qos, message.retain, nullptr);
+    if (result == MOSQ_ERR_SUCCESS) ++unsent_;
+  }
+  [[nodiscard]] bool has_sent_all() const {
+    return unsent_ == 0 && !mosquitto_want_write(handle_.get());
+  }
+  void take_leave() { mosquitto_disconnect_v5(handle_.get(), 0, nullptr); }
+
+  /// Asks for the subscription once more; round_trip() then says how long that took.
+  void subscribe() {
+    subscribed_at_ = lines::kernel_now();
+    mosquitto_subscribe_v5(handle_.get(), nullptr, setting_.topic.c_str(), setting_.qos, 0,
+                           nullptr);
+  }
+
+ private:
+  void configure(const std::string& password) {
+    const BrokerSettings& broker = setting_.broker;
+    const bool is_v5 = broker.version == MqttVersion::v5;
+    mosquitto_int_option(handle_.get(), MOSQ_OPT_PROTOCOL_VERSION,
+                         is_v5 ? MQTT_PROTOCOL_V5 : MQTT_PROTOCOL_V311);
+    mosquitto_int_option(handle_.get(), MOSQ_OPT_TCP_NODELAY, 1);
+    if (is_v5) {
+      mosquitto_property* properties = nullptr;
+      mosquitto_property_add_int32(&properties, MQTT_PROP_MAXIMUM_PACKET_SIZE, longest_packet);
+      properties_.reset(properties);
+    }
+    if (!broker.user.empty()) {
+      mosquitto_username_pw_set(handle_.get(), broker.user.c_str(), text_or_null(password));
+    }
+    if (broker.tls) {
+      const TlsSettings& tls = *broker.tls;
+      const int result = mosquitto_tls_set(handle_.get(), tls.ca_file.c_str(), nullptr,
+                                           text_or_null(tls.certificate_file),
+                                           text_or_null(tls.key_file), nullptr);
+      if (result != MOSQ_ERR_SUCCESS) {
+        throw base::InputError({tls.ca_file, 0, 0}, mosquitto_strerror(result),
+                               "certificates that can be used");
+      }
+    }
+    if (const auto& will = setting_.will) {
+      mosquitto_will_set_v5(handle_.get(), will->topic.c_str(),
+                            static_cast<int>(will->payload.size()), will->payload.data(), will->qos,
+                            will->retain, nullptr);
+    }
+  }
+
+  void listen_to_library() {
+    mosquitto_connect_v5_callback_set(
+        handle_.get(), [](mosquitto*, void* self, int code, int, const mosquitto_property*) {
+          static_cast<Connection*>(self)->connected(code);
+        });
+    mosquitto_subscribe_v5_callback_set(
+        handle_.get(),
+        [](mosquitto*, void* self, int, int count, const int* granted, const mosquitto_property*) {
+          static_cast<Connection*>(self)->subscribed(count > 0 ? granted[0] : MQTT_RC_UNSPECIFIED);
+        });
+    mosquitto_message_v5_callback_set(
+        handle_.get(),
+        [](mosquitto*, void* self, const mosquitto_message* message, const mosquitto_property*) {
+          static_cast<Connection*>(self)->heard(*message);
+        });
+    mosquitto_publish_v5_callback_set(
+        handle_.get(), [](mosquitto*, void* self, int, int, const mosquitto_property*) {
+          --static_cast<Connection*>(self)->unsent_;
+        });
+    mosquitto_log_callback_set(handle_.get(),
+                               [](mosquitto*, void* self, int level, const char* text) {
+                                 if (level == MOSQ_LOG_ERR)
+                                   static_cast<Connection*>(self)->last_error_ = printable(text);
+                               });
+  }
+
+  void connected(int code) {
+    if (code != 0) {
+      const bool is_v5 = setting_.broker.version == MqttVersion::v5;
+      refused_ = fmt::format("refuses the connection: {}", is_v5 ? mosquitto_reason_string(code)
+                                                                 : mosquitto_connack_string(code));
+      return;
+    }
+    if (setting_.topic.empty()) {
+      granted_ = true;
+    } else {
+      subscribe();
+    }
+  }
+
+  void subscribed(int granted) {
+    constexpr int first_failure = 0x80;
+    if (granted >= first_failure) {
+      refused_ = fmt::format("does not grant the topic \"{}\": {}", setting_.topic,
+                             mosquitto_reason_string(granted));
+      return;
+    }
+    round_trip_ = lines::kernel_now() - subscribed_at_;
+    ++round_trips_;
+    if (granted < setting_.qos && hearers_.trouble) {
+      hearers_.trouble(fmt::format("grants QoS {} only, of {}", granted, setting_.qos));
+    }
+    granted_ = true;
+  }
+
+  void heard(const mosquitto_message& message) {
+    if (!hearers_.message) return;
+    const auto* payload = static_cast<const char*>(message.payload);
+    const auto length = static_cast<std::size_t>(std::max(0, message.payloadlen));
+    hearers_.message({message.topic, length == 0 ? "" : std::string(payload, length),
+                      message.retain, message.qos},
+                     stamp_);
+  }
+
+  [[nodiscard]] std::string reason(int result) const {
+    if (result == MOSQ_ERR_ERRNO) return std::strerror(errno);
+    if (result == MOSQ_ERR_TLS && !last_error_.empty()) return "TLS: " + last_error_;
+    return mosquitto_strerror(result);
+  }
+
+  struct Destroy {
+    void operator()(mosquitto* handle) const { mosquitto_destroy(handle); }
+    void operator()(mosquitto_property* list) const { mosquitto_property_free_all(&list); }
+  };
+
+  const Setting& setting_;
+  const Hearers& hearers_;
+  KernelInstant begun_;
+  std::unique_ptr<mosquitto_property, Destroy> properties_;
+  std::unique_ptr<mosquitto, Destroy> handle_;
+  ReceiveStamp stamp_;
+  bool stamped_ = false;
+  bool granted_ = false;
+  std::optional<std::string> refused_;
+  std::string last_error_;
+  KernelInstant subscribed_at_;
+  base::Duration round_trip_{};
+  int round_trips_ = 0;
+  std::int64_t unsent_ = 0;  ///< published, and not yet gone (QoS 0) or acknowledged
+};
+
+/// Makes one connection after the other.
+class MqttClient::Keeper {
+ public:
+  Keeper(Setting setting, Hearers hearers)
+      : setting_(std::move(setting)), hearers_(std::move(hearers)) {
+    const BrokerSettings& broker = setting_.broker;
+    if (broker.password) password_ = read_secret(*broker.password);
+    if (broker.tls) {
+      check_readable(broker.tls->ca_file);
+      check_readable(broker.tls->certificate_file);
+      check_readable(broker.tls->key_file);
+    }
+    (void)Connection(setting_, password_, hearers_);  // what can't be used is said now
+    thread_ = std::thread([this] { keep(); });
+  }
+  ~Keeper() {
+    over_ = true;
+    end_.ring();
+    bell_.ring();
+    thread_.join();
+  }
+  Keeper(const Keeper&) = delete;
+  Keeper& operator=(const Keeper&) = delete;
+
+  bool publish(MqttMessage message) {
+    {
+      const std::scoped_lock lock(outbox_mutex_);
+      if (outbox_.size() >= longest_outbox) return false;
+      outbox_.push_back(std::move(message));
+    }
+    bell_.ring();
+    return true;
+  }
+  [[nodiscard]] bool stamps_by_kernel() const { return stamps_by_kernel_; }
+
+ private:
+  void keep() {
+    base::Duration wait = first_wait;
+    while (!over_) {
+      if (hold_one()) wait = first_wait;
+      rest(wait);
+      wait = std::min(wait * 2, longest_wait);
+    }
+  }
+
+  /// One connection, to its end; false if there was none.
+  bool hold_one() {
+    const BrokerSettings& broker = setting_.broker;
+    if (const auto why = unreachable(broker.host, broker.port, patience, end_.descriptor())) {
+      complain(*why);
+      return false;
+    }
+    try {
+      Connection connection(setting_, password_, hearers_);
+      if (const auto why = connection.make()) {
+        complain(*why);
+        return false;
+      }
+      return live_by(connection);
+    } catch (const std::exception& error) {  // a certificate that has become unusable
+      complain(error.what());
+      return false;
+    }
+  }
+
+  bool live_by(Connection& connection) {
+    bool was_up = false;
+    while (!over_) {
+      if (connection.is_up()) send_outbox(connection);
+      if (const auto why = connection.live(bell_, 200ms)) {
+        if (was_up && hearers_.state) hearers_.state(false);
+        complain(*why);
+        return was_up;
+      }
+      if (!connection.is_up() || std::exchange(was_up, true)) continue;
+      stamps_by_kernel_ = connection.stamps_by_kernel();
+      last_trouble_.clear();
+      if (hearers_.state) hearers_.state(true);
+    }
+    part(connection);
+    return was_up;
+  }
+
+  void part(Connection& connection) {
+    const KernelInstant end = lines::kernel_now() + farewell;
+    if (connection.is_up()) send_outbox(connection);
+    const auto wait_for_it = [&] { return lines::kernel_now() < end; };
+    while (wait_for_it() && !connection.has_sent_all()) {
+      if (connection.live(bell_, 20ms)) return;
+    }
+    connection.take_leave();
+    while (wait_for_it() && !connection.live(bell_, 20ms)) {
+    }
+  }
+
+  void send_outbox(Connection& connection) {
+    std::deque<MqttMessage> sending;
+    {
+      const std::scoped_lock lock(outbox_mutex_);
+      sending.swap(outbox_);
+    }
+    for (const MqttMessage& message : sending) connection.publish(message);
+  }
+
+  void complain(const std::string& why) {
+    if (over_ || why == std::exchange(last_trouble_, why)) return;
+    if (hearers_.trouble) hearers_.trouble(why);
+  }
+
+  void rest(base::Duration length) {
+    const KernelInstant end = lines::kernel_now() + length;
+    while (!over_ && lines::kernel_now() < end) {
+      pollfd awaited{end_.descriptor(), POLLIN, 0};
+      (void)::poll(&awaited, 1, 20);
+    }
+  }
+
+  Setting setting_;
+  Hearers hearers_;
+  std::string password_;
+  Bell bell_;  ///< rung when there is something to do
+  Bell end_;
+  std::mutex outbox_mutex_;
+  std::deque<MqttMessage> outbox_;
+  std::string last_trouble_;
+  std::atomic<bool> stamps_by_kernel_ = true;  ///< until a connection shows that it is not so
+  std::atomic<bool> over_ = false;
+  std::thread thread_;
+};
+
+MqttClient::MqttClient(Setting setting, Hearers hearers)
+    : keeper_(std::make_unique<Keeper>(std::move(setting), std::move(hearers))) {}
+
+MqttClient::~MqttClient() = default;
+
+bool MqttClient::publish(MqttMessage message) { return keeper_->publish(std::move(message)); }
+
+bool MqttClient::stamps_by_kernel() const { return keeper_->stamps_by_kernel(); }
+
+base::Duration MqttClient::round_trip(const Setting& setting, base::Duration longest) {
+  constexpr int trips = 3;
+  const Hearers nobody;
+  const Bell bell;
+  const auto require = [](const std::optional<std::string>& complaint) {
+    if (complaint) throw base::RigFault(*complaint);
+  };
+  require(unreachable(setting.broker.host, setting.broker.port, longest));
+  const std::string password =
+      setting.broker.password ? read_secret(*setting.broker.password) : std::string();
+  Connection connection(setting, password, nobody);
+  require(connection.make());
+  base::Duration shortest = longest;
+  for (int trip = 0; trip < trips; ++trip) {
+    if (trip > 0) connection.subscribe();
+    while (connection.round_trips() <= trip) require(connection.live(bell, longest));
+    shortest = std::min(shortest, connection.round_trip());
+  }
+  connection.take_leave();
+  (void)connection.live(bell, 10ms);
+  return shortest;
+}
+
+}  // namespace plexor::rig

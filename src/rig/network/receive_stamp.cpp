@@ -1,0 +1,80 @@
+#include "rig/network/receive_stamp.hpp"
+
+#include <linux/net_tstamp.h>
+
+#include <algorithm>
+#include <array>
+#include <cstring>
+#include <ctime>
+#include <optional>
+
+namespace plexor::rig {
+
+namespace {
+
+using lines::KernelInstant;
+using namespace std::chrono_literals;
+
+/// The control message SCM_TIMESTAMPING: software, (unused), hardware.
+using Timestamps = std::array<timespec, 3>;
+
+base::Duration since_epoch(const timespec& time) {
+  return std::chrono::seconds{time.tv_sec} + std::chrono::nanoseconds{time.tv_nsec};
+}
+
+std::optional<base::Duration> wall_stamp_of(const msghdr& message) {
+  auto& sought = const_cast<msghdr&>(message);  // the macros want it so, and change nothing
+  for (cmsghdr* part = CMSG_FIRSTHDR(&sought); part != nullptr; part = CMSG_NXTHDR(&sought, part)) {
+    if (part->cmsg_level != SOL_SOCKET || part->cmsg_type != SCM_TIMESTAMPING) continue;
+    Timestamps stamps{};
+    std::memcpy(stamps.data(), CMSG_DATA(part), sizeof stamps);
+    const base::Duration at = since_epoch(stamps[0]);
+    if (at > base::Duration::zero()) return at;
+  }
+  return std::nullopt;
+}
+
+base::Duration wall_now() {
+  timespec now{};
+  clock_gettime(CLOCK_REALTIME, &now);
+  return since_epoch(now);
+}
+
+}  // namespace
+
+bool ask_for_stamps(int socket) {
+  const int flags = SOF_TIMESTAMPING_RX_SOFTWARE | SOF_TIMESTAMPING_SOFTWARE;
+  return setsockopt(socket, SOL_SOCKET, SO_TIMESTAMPING, &flags, sizeof flags) == 0;
+}
+
+ReceiveStamp stamp_of(const msghdr& message) {
+  constexpr base::Duration longest_age = 10s;
+  const auto stamp = wall_stamp_of(message);
+  const base::Duration age = stamp ? wall_now() - *stamp : base::Duration{};
+  const KernelInstant now = lines::kernel_now();
+  const bool is_believed = stamp && age >= base::Duration::zero() && age <= longest_age;
+  return is_believed ? ReceiveStamp{now - age, true} : ReceiveStamp{now, false};
+}
+
+ReceiveStamp peek_stamp(int socket, std::size_t most_bytes) {
+  std::array<char, 65'536> bytes{};
+  std::array<char, stamp_space> control{};
+  iovec part{bytes.data(), std::min(most_bytes, bytes.size())};
+  msghdr message{};
+  message.msg_iov = &part;
+  message.msg_iovlen = 1;
+  message.msg_control = control.data();
+  message.msg_controllen = control.size();
+  if (recvmsg(socket, &message, MSG_PEEK | MSG_DONTWAIT) <= 0) return {lines::kernel_now(), false};
+  return stamp_of(message);
+}
+
+base::Duration stamp_width(bool by_kernel) {
+  // Common practice, no source: an interrupt is served within 100 us, a reader's turn on a
+  // busy computer comes within milliseconds.
+  constexpr base::Duration of_kernel = 100us;
+  constexpr base::Duration of_reader = 5ms;
+  return by_kernel ? of_kernel : of_reader;
+}
+
+}  // namespace plexor::rig

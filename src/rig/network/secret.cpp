@@ -1,0 +1,86 @@
+#include "rig/network/secret.hpp"
+
+#include <fcntl.h>
+#include <fmt/format.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <array>
+#include <cerrno>
+#include <cstdlib>
+#include <cstring>
+
+#include "base/error.hpp"
+
+namespace plexor::rig {
+
+namespace {
+
+constexpr std::size_t longest_secret = 500;
+
+class OpenFile {
+ public:
+  explicit OpenFile(const std::string& path)
+      : descriptor_(open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK)) {}
+  ~OpenFile() {
+    if (descriptor_ >= 0) close(descriptor_);
+  }
+  OpenFile(const OpenFile&) = delete;
+  OpenFile& operator=(const OpenFile&) = delete;
+  [[nodiscard]] int descriptor() const { return descriptor_; }
+
+ private:
+  int descriptor_;
+};
+
+[[noreturn]] void fail(const std::string& file, const std::string& found) {
+  throw base::InputError({file, 0, 0}, found, "a secret in a file that only its owner can read",
+                         "write it there on one line, and chmod 600 the file");
+}
+
+/// Asked of the open file: who can read it must not change in between.
+void check_owner_only(const OpenFile& file, const std::string& path) {
+  struct stat facts {};
+  if (file.descriptor() < 0 || fstat(file.descriptor(), &facts) != 0) {
+    fail(path, std::strerror(errno));
+  }
+  if (!S_ISREG(facts.st_mode)) fail(path, "no regular file");
+  if (facts.st_uid != geteuid() && facts.st_uid != 0) fail(path, "a file of another user");
+  if ((facts.st_mode & (S_IRWXG | S_IRWXO)) != 0) {
+    fail(path, fmt::format("mode {:o}: others can reach it", facts.st_mode & 0777U));
+  }
+}
+
+std::string content_of(const std::string& path) {
+  const OpenFile file(path);
+  check_owner_only(file, path);
+  std::array<char, longest_secret + 3> buffer{};
+  const ssize_t bytes = read(file.descriptor(), buffer.data(), buffer.size());
+  if (bytes < 0) fail(path, std::strerror(errno));
+  return {buffer.data(), static_cast<std::size_t>(bytes)};
+}
+
+std::string value_of(const std::string& variable) {
+  const char* value = std::getenv(variable.c_str());
+  if (value != nullptr) return value;
+  throw base::InputError({}, fmt::format("no variable {} in the environment", variable),
+                         "the secret that the rig file says is there",
+                         fmt::format("{}=... before the command", variable));
+}
+
+}  // namespace
+
+std::string read_secret(const SecretPlace& place) {
+  const bool is_file = !place.file.empty();
+  std::string secret = is_file ? content_of(place.file) : value_of(place.variable);
+  while (!secret.empty() && (secret.back() == '\n' || secret.back() == '\r')) secret.pop_back();
+  const bool is_one_line = secret.find_first_of("\r\n") == std::string::npos &&
+                           secret.find('\0') == std::string::npos;
+  if (secret.empty() || secret.size() > longest_secret || !is_one_line) {
+    fail(is_file ? place.file : place.variable,
+         secret.empty() ? "nothing" : fmt::format("more than one line of {} bytes", longest_secret));
+  }
+  return secret;
+}
+
+}  // namespace plexor::rig
