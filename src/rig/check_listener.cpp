@@ -1,6 +1,9 @@
 #include "rig/check_listener.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include <boost/asio/ip/address.hpp>
 
 #include "rig/listener.hpp"
 #include "rig/network/mqtt_client.hpp"
@@ -81,9 +84,47 @@ std::vector<Finding> check_line(const Device& device, const ListenerSettings& se
            fmt::format("line {} of {}, free", line.wire.offset, line.chip)}};
 }
 
+/// Where the device is to send its requests.
+Finding web_hook_is_good(const Device& device, const WebHookSettings& hook) {
+  const bool is_any = boost::asio::ip::make_address(hook.host).is_unspecified();
+  const std::string url =
+      is_any ? fmt::format("http://ADDRESS-OF-THIS-COMPUTER:{}{}", hook.port, hook.path)
+             : place_of(hook);
+  return {
+      State::good, fmt::format("web hook of \"{}\"", device.name),
+      fmt::format("address and port free, token usable; it sends to {}, {}", url,
+                  hook.peers.empty() ? "from any address"
+                                     : fmt::format("only from {}", fmt::join(hook.peers, ", ")))};
+}
+
+Finding token_travels_open(const Device& device, const WebHookSettings& hook) {
+  return {
+      State::warning, fmt::format("token of \"{}\"", device.name),
+      fmt::format("travels unencrypted to {}: whoever listens on that network can use it{}",
+                  hook.host, hook.peers.empty() ? ", and \"peers\" does not say who may send" : ""),
+      hook.peers.empty() ? "a network of the rig's own, or the devices' addresses as \"peers\""
+                         : "a network of the rig's own, if others use this one"};
+}
+
+std::vector<Finding> check_web_hook(const Device& device, const ListenerSettings& settings) {
+  const auto& hook = std::get<WebHookSettings>(settings.way);
+  Listening listening;
+  const auto listener = listening.listen(
+      device, settings,
+      {.report = [](const Report&) {}, .state = [](bool, lines::KernelInstant) {}});
+  std::vector<Finding> findings{web_hook_is_good(device, hook)};
+  if (!boost::asio::ip::make_address(hook.host).is_loopback()) {
+    findings.push_back(token_travels_open(device, hook));
+  }
+  return findings;
+}
+
 std::vector<Finding> check_way(const Device& device, const ListenerSettings& settings) {
   std::vector<Finding> findings;
   if (std::holds_alternative<LineSettings>(settings.way)) return check_line(device, settings);
+  if (std::holds_alternative<WebHookSettings>(settings.way)) {
+    return check_web_hook(device, settings);
+  }
   if (const auto* serial = std::get_if<SerialSettings>(&settings.way)) {
     check_port(device, *serial, findings);
     if (device.identity && asked_way_of(device) == &settings) findings.push_back(answer_of(device));
@@ -104,6 +145,9 @@ std::vector<Finding> check_safely(const Device& device, const ListenerSettings& 
   } catch (const base::RigFault& fault) {
     return {{State::bad, fmt::format("{} of \"{}\"", settings.name, device.name), fault.what(),
              "check [[device.listener]] in the rig file, and who else holds it"}};
+  } catch (const base::InputError& error) {
+    return {{State::bad, fmt::format("{} of \"{}\"", settings.name, device.name), error.what(),
+             "mend the file or the environment that the rig file names"}};
   }
 }
 

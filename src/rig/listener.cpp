@@ -2,21 +2,40 @@
 
 #include <fmt/format.h>
 
+#include <map>
 #include <utility>
 
 #include "rig/line_listener.hpp"
 #include "rig/network/mqtt_listener.hpp"
+#include "rig/network/web_hook_listener.hpp"
 #include "rig/serial_listener.hpp"
 
 namespace plexor::rig {
 
 /// Where devices come to us, by address and port.
-class Listening::Doors {};
+class Listening::Doors {
+ public:
+  std::shared_ptr<WebHookServer> web_hook(const WebHookSettings& settings) {
+    auto& known = web_hooks_[{settings.host, settings.port}];
+    std::shared_ptr<WebHookServer> server = known.lock();
+    if (!server) {
+      server = std::make_shared<WebHookServer>(settings.host, settings.port);
+      known = server;
+    }
+    return server;
+  }
+
+ private:
+  using Place = std::pair<std::string, std::uint16_t>;
+  std::map<Place, std::weak_ptr<WebHookServer>> web_hooks_;
+};
 
 namespace {
 
 /// One way to begin to listen for each kind of way.
+template <typename Doors>
 struct Begin {
+  Doors& doors;
   const Device& device;
   const ListenerSettings& settings;
   Hearers hearers;
@@ -33,7 +52,10 @@ struct Begin {
     return std::make_unique<MqttListener>(device.name, mqtt, std::move(hearers));
   }
   std::unique_ptr<Listener> operator()(const SocketSettings&) { return nullptr; }
-  std::unique_ptr<Listener> operator()(const WebHookSettings&) { return nullptr; }
+  std::unique_ptr<Listener> operator()(const WebHookSettings& hook) {
+    return std::make_unique<WebHookListener>(device.name, hook, std::move(hearers),
+                                             doors.web_hook(hook));
+  }
 };
 
 }  // namespace
@@ -46,7 +68,7 @@ Listening::~Listening() = default;
 
 std::unique_ptr<Listener> Listening::listen(const Device& device, const ListenerSettings& settings,
                                             Hearers hearers) {
-  return std::visit(Begin{device, settings, std::move(hearers)}, settings.way);
+  return std::visit(Begin<Doors>{*doors_, device, settings, std::move(hearers)}, settings.way);
 }
 
 std::optional<std::string> ask_version(const Device& device) {
