@@ -32,7 +32,7 @@ LineSorter::Sorted Intake::sort(std::string_view message, KernelInstant arrived,
 }
 
 Intake::Taken Intake::tell(LineReading reading, KernelInstant arrived) {
-  if (is_repeated(reading.id)) return Taken::repeated;
+  if (is_told(reading.id)) return Taken::repeated;
   if (!reports_.lets_pass(arrived)) {
     if (reports_.held_back() == 1) {
       remark(fmt::format("sends more than {} reports a second; what is beyond is dropped",
@@ -40,6 +40,7 @@ Intake::Taken Intake::tell(LineReading reading, KernelInstant arrived) {
     }
     return Taken::dropped;
   }
+  keep_as_told(reading.id);
   hearers_.report({std::move(reading.event), reading.device_time, reading.strength, arrived});
   return Taken::told;
 }
@@ -50,13 +51,15 @@ Intake::Taken Intake::take(std::string_view message, KernelInstant arrived, Enco
   return sorted.kind == LineSorter::Kind::foreign ? Taken::foreign : Taken::other;
 }
 
-bool Intake::is_repeated(const std::string& id) {
+bool Intake::is_told(const std::string& id) const {
+  return !id.empty() && std::find(last_ids_.begin(), last_ids_.end(), id) != last_ids_.end();
+}
+
+void Intake::keep_as_told(const std::string& id) {
   constexpr std::size_t remembered = 64;
-  if (id.empty()) return false;
-  if (std::find(last_ids_.begin(), last_ids_.end(), id) != last_ids_.end()) return true;
+  if (id.empty()) return;
   last_ids_.push_back(id);
   if (last_ids_.size() > remembered) last_ids_.pop_front();
-  return false;
 }
 
 bool Intake::tell_state(bool up, KernelInstant at) {

@@ -52,7 +52,8 @@ class Intake {
   void remark_overlong(std::size_t most_bytes, const std::string& hint = {});
 
  private:
-  [[nodiscard]] bool is_repeated(const std::string& id);
+  [[nodiscard]] bool is_told(const std::string& id) const;
+  void keep_as_told(const std::string& id);
   void remark_unmatched(const std::string& line) const;
 
   std::string device_;
@@ -60,7 +61,7 @@ class Intake {
   LineSorter sorter_;
   RateCap reports_;
   RateCap lines_;
-  std::deque<std::string> last_ids_;
+  std::deque<std::string> last_ids_;  ///< of what was told; what was dropped may come again
   bool up_ = true;  ///< as told
   bool overlong_told_ = false;
 };

@@ -108,6 +108,7 @@ ReportPattern::ReportPattern(const std::string& pattern) {
 }
 
 std::optional<LineReading> ReportPattern::read(std::string_view line) const {
+  if (!pattern_ && line.empty()) return std::nullopt;
   if (!pattern_) return LineReading{std::string(cut(line, longest_event))};
   const RE2& expression = *pattern_->expression_;
   const auto groups = match(expression, line);

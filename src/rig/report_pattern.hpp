@@ -53,7 +53,7 @@ class ReportPattern {
   static constexpr std::size_t longest_event = 60;  ///< bytes; longer names are cut
 
   [[nodiscard]] static std::optional<std::string> complaint(const std::string& pattern);
-  /// Empty: the whole line is the event. Else a pattern without complaint.
+  /// Empty: the whole line is the event, if there is one. Else a pattern without complaint.
   explicit ReportPattern(const std::string& pattern);
 
   /// Nothing if the line is no report. `line` is printable (see line_text.hpp).

@@ -49,6 +49,16 @@ std::map<std::string, std::string> form_fields(std::string_view body) {
   return fields;
 }
 
+/// Of a form's field: what follows the first "/" of a JSON pointer, with its two escapes undone.
+std::string name_in(const std::string& pointer) {
+  std::string name;
+  for (std::size_t i = 1; i < pointer.size(); ++i) {
+    const bool is_escape = pointer[i] == '~' && i + 1 < pointer.size();
+    name += !is_escape ? pointer[i] : pointer[++i] == '1' ? '/' : '~';
+  }
+  return name;
+}
+
 /// A value that is no text, number or truth says nothing.
 std::string text_of(const simdjson::dom::element& value) {
   switch (value.type()) {
@@ -112,7 +122,7 @@ std::optional<LineReading> ReportReader::read_document(std::string_view message)
 std::optional<LineReading> ReportReader::read_form(std::string_view body) const {
   const auto fields = form_fields(body);
   return read_fields([&fields](const std::string& pointer) {
-    const auto field = fields.find(pointer.substr(1));
+    const auto field = fields.find(name_in(pointer));
     return field == fields.end() ? std::string() : field->second;
   });
 }
