@@ -1,0 +1,63 @@
+#pragma once
+
+#include <mutex>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "lines/lines.hpp"
+#include "rig/hearers.hpp"
+
+namespace plexor::rig {
+
+/// Waits until it is so; false if it is not in 20 s.
+template <typename What>
+bool comes_true(What what) {
+  const lines::KernelInstant give_up = lines::kernel_now() + std::chrono::seconds{20};
+  while (!what()) {
+    if (lines::kernel_now() > give_up) return false;
+    lines::kernel_nap(std::chrono::milliseconds{1});
+  }
+  return true;
+}
+
+/// Everything that a listener tells.
+class Told {
+ public:
+  [[nodiscard]] Hearers hearers() {
+    return {.report = [this](const Report& report) { keep(reports_, report); },
+            .state = [this](bool up, lines::KernelInstant) { keep(states_, up); },
+            .line = [this](std::string_view line,
+                           lines::KernelInstant) { keep(lines_, std::string(line)); },
+            .remark = [this](const std::string& text) { keep(remarks_, text); }};
+  }
+  [[nodiscard]] std::vector<Report> reports() { return copy(reports_); }
+  [[nodiscard]] std::vector<std::string> events() {
+    std::vector<std::string> names;
+    for (const Report& report : reports()) names.push_back(report.event);
+    return names;
+  }
+  [[nodiscard]] std::vector<bool> states() { return copy(states_); }
+  [[nodiscard]] std::vector<std::string> lines() { return copy(lines_); }
+  [[nodiscard]] std::vector<std::string> remarks() { return copy(remarks_); }
+
+ private:
+  template <typename Item>
+  void keep(std::vector<Item>& items, const Item& item) {
+    const std::scoped_lock lock(mutex_);
+    items.push_back(item);
+  }
+  template <typename Item>
+  std::vector<Item> copy(const std::vector<Item>& items) {
+    const std::scoped_lock lock(mutex_);
+    return items;
+  }
+
+  std::mutex mutex_;
+  std::vector<Report> reports_;
+  std::vector<bool> states_;
+  std::vector<std::string> lines_;
+  std::vector<std::string> remarks_;
+};
+
+}  // namespace plexor::rig
