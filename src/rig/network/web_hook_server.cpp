@@ -1,6 +1,7 @@
 #include "rig/network/web_hook_server.hpp"
 
 #include <fmt/format.h>
+#include <poll.h>
 #include <sys/socket.h>
 
 #include <algorithm>
@@ -120,6 +121,8 @@ class WebHookServer::Door {
   void welcome(tcp::socket socket, const asio::ip::address& peer);
   /// Sends the oldest away that has shown no token. False if all have.
   [[nodiscard]] bool make_room();
+  [[nodiscard]] bool is_someone_waiting();
+  void give_way(const error_code& shortage);
   void wait_for_room();
 
   WebHookLimits limits_;
@@ -348,15 +351,27 @@ bool WebHookServer::Door::let_one_in() {
   tcp::endpoint peer;
   tcp::socket socket = acceptor_.accept(peer, error);
   if (is_shortage(error)) {
-    if (make_room()) return true;
-    is_short_ = true;
-    routes_.tell_down(error.message());
+    if (is_someone_waiting()) give_way(error);
     return false;
   }
   if (std::exchange(is_short_, false)) routes_.tell_up();
   if (error) return error != asio::error::would_block;
   welcome(std::move(socket), peer.address());
   return true;
+}
+
+/// A descriptor is asked for before it is known that somebody waits: the lack of one may
+/// be nobody's.
+bool WebHookServer::Door::is_someone_waiting() {
+  pollfd state{acceptor_.native_handle(), POLLIN, 0};
+  return poll(&state, 1, 0) == 1;
+}
+
+/// Somebody can't be let in now, but perhaps next turn; in between the others speak.
+void WebHookServer::Door::give_way(const error_code& shortage) {
+  if (make_room()) return;
+  is_short_ = true;
+  routes_.tell_down(shortage.message());
 }
 
 void WebHookServer::Door::wait_for_room() {
