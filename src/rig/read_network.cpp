@@ -16,6 +16,9 @@ namespace {
 
 constexpr std::size_t longest_host = 253;  // RFC 1035, 2.3.4
 constexpr std::size_t longest_topic = 200;
+/// Those that every client sends as they are (RFC 3986, 3.3).
+constexpr const char* path_characters =
+    "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-._~!$&'()*+,;=:@/";
 
 std::uint16_t read_port(TableReader& reader) {
   return static_cast<std::uint16_t>(reader.whole("port", 1, 65'535));
@@ -169,7 +172,7 @@ WebHookSettings read_web_hook(TableReader& reader) {
   hook.host = read_local_address(reader);
   hook.port = read_port(reader);
   hook.path = line_of_text(reader, "path", longest_description);
-  if (hook.path.front() != '/' || hook.path.find_first_of(" ?#%") != std::string::npos) {
+  if (hook.path.front() != '/' || hook.path.find_first_not_of(path_characters) != std::string::npos) {
     reader.fail("path", fmt::format("\"{:.60}\"", hook.path), "a path, as \"/knock/panel\"");
   }
   const auto token = read_secret(reader, "token");
