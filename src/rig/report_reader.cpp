@@ -77,6 +77,7 @@ class ReportReader::Document {
  public:
   /// False if it is no JSON document.
   bool parse(std::string_view text) {
+    if (text.empty()) return false;  // and it may be at no address at all
     const auto parsed = parser_.parse(text.data(), text.size());
     return parsed.get(root_) == simdjson::SUCCESS;
   }
