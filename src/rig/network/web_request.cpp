@@ -3,11 +3,11 @@
 #include <algorithm>
 #include <array>
 #include <boost/beast/core/string.hpp>
+#include <boost/beast/http/empty_body.hpp>
 #include <boost/beast/http/parser.hpp>
-#include <boost/beast/http/string_body.hpp>
-#include <iterator>
+#include <charconv>
+#include <limits>
 #include <optional>
-#include <utility>
 
 namespace plexor::rig {
 
@@ -16,7 +16,7 @@ namespace {
 namespace beast = boost::beast;
 namespace http = boost::beast::http;
 using boost::system::error_code;
-using Message = http::request<http::string_body>;
+using Message = http::request<http::empty_body>;
 using Progress = WebRequestReader::Progress;
 
 constexpr std::uint32_t bad_request = 400;
@@ -50,7 +50,8 @@ bool is_folded(std::string_view head) {
 bool has_several(const Message& message, http::field name) { return message.count(name) > 1; }
 
 /// The library takes some lengths that others read in another way: "5, 5", the same one twice;
-/// and it passes over codings that it does not know, as if there were no body.
+/// and it passes over codings that it does not know, as if there were no body. What it does
+/// with chunks fails its own assertions for some trailers, so it is given headers only.
 bool is_length_clear(const Message& message) {
   if (message.count(http::field::content_length) > 0) {
     const std::string length = text_of(message[http::field::content_length]);
@@ -96,61 +97,6 @@ bool is_packed(const Message& message) {
          !beast::iequals(message[http::field::content_encoding], "identity");
 }
 
-std::uint32_t status_of(const error_code& error) {
-  return error == http::error::body_limit ? too_large : bad_request;
-}
-
-}  // namespace
-
-/// The library's, told to be stricter.
-class WebRequestReader::Parser {
- public:
-  explicit Parser(const WebHookLimits& limits) {
-    // The library may ask for one byte more than there is before it believes a header's end.
-    parser_.header_limit(static_cast<std::uint32_t>(limits.header_bytes + 1));
-    parser_.body_limit(limits.body_bytes);
-    parser_.on_chunk_header(refuse_extensions_);
-  }
-
-  /// Zero, or the status that says what is wrong.
-  std::uint32_t take_head(std::string_view head) {
-    error_code error;
-    const std::size_t used = parser_.put(boost::asio::buffer(head), error);
-    if (error) return status_of(error);
-    if (used != head.size() || !is_clear(message())) return bad_request;
-    parser_.eager(true);
-    fields_ = count_fields();
-    return 0;
-  }
-  /// How much it took; `status` as above.
-  std::size_t take_body(std::string_view bytes, std::uint32_t& status) {
-    error_code error;
-    const std::size_t used = parser_.put(boost::asio::buffer(bytes), error);
-    const bool has_trailer = count_fields() != fields_;
-    if (error && error != http::error::need_more) status = status_of(error);
-    if (has_trailer) status = bad_request;
-    return used;
-  }
-  [[nodiscard]] bool is_whole() const { return parser_.is_done(); }
-  [[nodiscard]] bool stays() const { return message().version() == 11 && parser_.keep_alive(); }
-  [[nodiscard]] const Message& message() const { return parser_.get(); }
-  [[nodiscard]] std::string take_text() { return std::move(parser_.get().body()); }
-
- private:
-  [[nodiscard]] std::ptrdiff_t count_fields() const {
-    return std::distance(message().begin(), message().end());
-  }
-
-  std::function<void(std::uint64_t, beast::string_view, error_code&)> refuse_extensions_ =
-      [](std::uint64_t, beast::string_view extension, error_code& error) {
-        if (!extension.empty()) error = http::error::bad_chunk_extension;
-      };
-  http::request_parser<http::string_body> parser_;
-  std::ptrdiff_t fields_ = 0;
-};
-
-namespace {
-
 WebRequest request_in(const Message& message) {
   const auto text = [&](http::field name) { return text_of(message[name]); };
   const std::string target = text_of(message.target());
@@ -164,10 +110,13 @@ WebRequest request_in(const Message& message) {
   return request;
 }
 
-bool says_length(const Message& message) {
-  return message.count(http::field::content_length) +
-             message.count(http::field::transfer_encoding) >
-         0;
+/// Of a clear message.
+std::optional<std::uint64_t> length_in(const Message& message) {
+  if (message.count(http::field::content_length) == 0) return std::nullopt;
+  const std::string text = text_of(message[http::field::content_length]);
+  std::uint64_t length = std::numeric_limits<std::uint64_t>::max();  // what is beyond stays so
+  std::from_chars(text.data(), text.data() + text.size(), length);
+  return length;
 }
 
 bool expects_unknown(const Message& message) {
@@ -177,10 +126,6 @@ bool expects_unknown(const Message& message) {
 
 }  // namespace
 
-WebRequestReader::WebRequestReader(const WebHookLimits& limits) : limits_(limits) {}
-
-WebRequestReader::~WebRequestReader() = default;
-
 void WebRequestReader::feed(std::string_view bytes) {
   bytes_.erase(0, taken_);
   taken_ = 0;
@@ -188,59 +133,111 @@ void WebRequestReader::feed(std::string_view bytes) {
 }
 
 void WebRequestReader::forget() {
-  parser_.reset();
   request_ = {};
+  part_ = Part::head;
   scanned_ = 0;
 }
 
-Progress WebRequestReader::refuse(std::uint32_t status) {
+WebRequestReader::Step WebRequestReader::refuse(std::uint32_t status) {
   refusal_ = status;
-  return Progress::refused;
+  return Step::refused;
 }
 
 Progress WebRequestReader::advance() {
   if (refusal_ != 0) return Progress::refused;
-  return parser_ ? read_body() : read_head();
+  const bool is_at_head = part_ == Part::head;
+  Step step = is_at_head ? find_head() : Step::done;
+  while (!is_at_head && step == Step::done && part_ != Part::nothing) step = read_part();
+  if (step == Step::needs_more) return Progress::needs_more;
+  if (step == Step::refused) return Progress::refused;
+  return is_at_head ? Progress::head : Progress::whole;
 }
 
-Progress WebRequestReader::read_head() {
+WebRequestReader::Step WebRequestReader::find_head() {
   const std::string_view bytes = rest();
   std::size_t& at = scanned_;
   for (; at < bytes.size(); ++at) {
     if (at >= limits_.header_bytes) return refuse(header_too_large);
     const char before = at == 0 ? ' ' : bytes[at - 1];
     if (!may_follow(before, bytes[at])) return refuse(bad_request);
-    if (bytes.substr(0, at + 1).ends_with("\r\n\r\n")) break;
+    if (bytes.substr(0, at + 1).ends_with("\r\n\r\n")) return read_head(bytes.substr(0, at + 1));
   }
-  if (at == bytes.size()) return Progress::needs_more;
-  const std::string_view head = bytes.substr(0, at + 1);
-  if (is_folded(head)) return refuse(bad_request);
-  parser_ = std::make_unique<Parser>(limits_);
-  if (const std::uint32_t status = parser_->take_head(head); status != 0) return refuse(status);
-  const Message& message = parser_->message();
-  if (expects_unknown(message)) return refuse(unknown_expectation);
-  request_ = request_in(message);
-  if (request_.is_post && !says_length(message)) return refuse(length_required);
-  request_.has_body = !parser_->is_whole();
-  request_.stays = parser_->stays();
-  taken_ += head.size();
-  return Progress::head;
+  return Step::needs_more;
 }
 
-Progress WebRequestReader::read_body() {
-  while (!parser_->is_whole() && !rest().empty()) {
-    std::uint32_t status = 0;
-    const std::size_t used = parser_->take_body(rest(), status);
-    taken_ += used;
-    if (status != 0) return refuse(status);
-    if (used == 0) break;
+WebRequestReader::Step WebRequestReader::read_head(std::string_view head) {
+  http::request_parser<http::empty_body> parser;
+  // The library may ask for one byte more than there is before it believes a header's end.
+  parser.header_limit(static_cast<std::uint32_t>(limits_.header_bytes + 1));
+  parser.skip(true);
+  error_code error;
+  const std::size_t used = parser.put(boost::asio::buffer(head), error);
+  const Message& message = parser.get();
+  if (error || used != head.size() || is_folded(head) || !is_clear(message)) {
+    return refuse(bad_request);
   }
-  if (!parser_->is_whole()) {
-    // Only the line of a chunk's size can be kept for later, and that is short.
-    return rest().size() > limits_.header_bytes ? refuse(bad_request) : Progress::needs_more;
+  if (expects_unknown(message)) return refuse(unknown_expectation);
+  request_ = request_in(message);
+  request_.stays = message.version() == 11 && parser.keep_alive();
+  const bool is_chunked = message.count(http::field::transfer_encoding) > 0;
+  const auto length = length_in(message);
+  if (request_.is_post && !is_chunked && !length) return refuse(length_required);
+  left_ = length.value_or(0);
+  if (left_ > limits_.body_bytes) return refuse(too_large);
+  request_.has_body = is_chunked || left_ > 0;
+  part_ = is_chunked ? Part::size_of_chunk : Part::body;
+  taken_ += head.size();
+  return Step::done;
+}
+
+WebRequestReader::Step WebRequestReader::read_part() {
+  switch (part_) {
+    case Part::body: return read_data(Part::nothing);
+    case Part::size_of_chunk: return read_size();
+    case Part::end_of_size: return read_line_end(left_ > 0 ? Part::chunk : Part::end_of_chunks);
+    case Part::chunk: return read_data(Part::end_of_chunk);
+    case Part::end_of_chunk: return read_line_end(Part::size_of_chunk);
+    case Part::end_of_chunks: return read_line_end(Part::nothing);
+    case Part::head:
+    case Part::nothing: break;
   }
-  request_.body = parser_->take_text();
-  return Progress::whole;
+  return Step::done;
+}
+
+WebRequestReader::Step WebRequestReader::read_data(Part next) {
+  const std::string_view data = rest().substr(0, left_);
+  request_.body.append(data);
+  taken_ += data.size();
+  left_ -= data.size();
+  if (left_ > 0) return Step::needs_more;
+  part_ = next;
+  return Step::done;
+}
+
+/// No signs, spaces or extensions.
+WebRequestReader::Step WebRequestReader::read_size() {
+  constexpr std::size_t most_digits = 16;
+  const std::string_view bytes = rest();
+  const std::size_t digits =
+      std::min(bytes.find_first_not_of("0123456789abcdefABCDEF"), bytes.size());
+  if (digits > most_digits) return refuse(bad_request);
+  if (digits == bytes.size()) return Step::needs_more;
+  if (digits == 0) return refuse(bad_request);
+  std::from_chars(bytes.data(), bytes.data() + digits, left_, 16);
+  if (left_ > limits_.body_bytes - request_.body.size()) return refuse(too_large);
+  taken_ += digits;
+  part_ = Part::end_of_size;
+  return Step::done;
+}
+
+WebRequestReader::Step WebRequestReader::read_line_end(Part next) {
+  constexpr std::string_view line_end = "\r\n";
+  const std::string_view bytes = rest().substr(0, line_end.size());
+  if (!line_end.starts_with(bytes)) return refuse(bad_request);
+  if (bytes.size() < line_end.size()) return Step::needs_more;
+  taken_ += line_end.size();
+  part_ = next;
+  return Step::done;
 }
 
 }  // namespace plexor::rig

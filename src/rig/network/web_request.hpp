@@ -1,8 +1,6 @@
 #pragma once
 
 #include <cstdint>
-#include <functional>
-#include <memory>
 #include <string>
 #include <string_view>
 
@@ -45,10 +43,7 @@ class WebRequestReader {
     refused,  ///< for good: see refusal(); where the next request would begin is not known
   };
 
-  explicit WebRequestReader(const WebHookLimits& limits);
-  ~WebRequestReader();
-  WebRequestReader(const WebRequestReader&) = delete;
-  WebRequestReader& operator=(const WebRequestReader&) = delete;
+  explicit WebRequestReader(const WebHookLimits& limits) : limits_(limits) {}
 
   /// The next bytes, after advance() has said that it needs more.
   void feed(std::string_view bytes);
@@ -60,14 +55,30 @@ class WebRequestReader {
   /// The status that says why it is refused: 400, 411, 413, 417 or 431.
   [[nodiscard]] std::uint32_t refusal() const { return refusal_; }
   /// Nothing of a next request has come.
-  [[nodiscard]] bool is_idle() const { return !parser_ && rest().empty(); }
+  [[nodiscard]] bool is_idle() const { return part_ == Part::head && rest().empty(); }
 
  private:
-  class Parser;
+  /// What comes next.
+  enum class Part : std::uint8_t {
+    head,
+    body,  ///< of the length that the header says
+    size_of_chunk,
+    end_of_size,  ///< its line end
+    chunk,
+    end_of_chunk,   ///< its line end
+    end_of_chunks,  ///< the empty line after the last one
+    nothing,        ///< the request is whole
+  };
+  enum class Step : std::uint8_t { done, needs_more, refused };
+
   [[nodiscard]] std::string_view rest() const { return std::string_view(bytes_).substr(taken_); }
-  [[nodiscard]] Progress refuse(std::uint32_t status);
-  [[nodiscard]] Progress read_head();
-  [[nodiscard]] Progress read_body();
+  Step refuse(std::uint32_t status);
+  [[nodiscard]] Step find_head();
+  [[nodiscard]] Step read_head(std::string_view head);
+  [[nodiscard]] Step read_part();
+  [[nodiscard]] Step read_data(Part next);
+  [[nodiscard]] Step read_size();
+  [[nodiscard]] Step read_line_end(Part next);
 
   WebHookLimits limits_;
   std::string bytes_;
@@ -75,7 +86,8 @@ class WebRequestReader {
   std::size_t scanned_ = 0;  ///< of the rest: no end of a header in there
   std::uint32_t refusal_ = 0;
   WebRequest request_;
-  std::unique_ptr<Parser> parser_;  ///< from a whole header on
+  Part part_ = Part::head;
+  std::uint64_t left_ = 0;  ///< of the body or chunk
 };
 
 }  // namespace plexor::rig
