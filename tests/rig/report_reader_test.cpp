@@ -98,6 +98,7 @@ TEST(ReportReader, WhatIsNoDocumentIsNoReport) {
         std::string(60'000, '['), std::string(60'000, '[') + std::string(60'000, ']')}) {
     EXPECT_EQ(event_at("/e", message), "no report") << message.substr(0, 20);
   }
+  EXPECT_EQ(event_at("/e", std::string_view()), "no report");
   EXPECT_EQ(event_at("/e", "  {\"e\": \"call\"}\n"), "call");
 }
 
