@@ -41,8 +41,16 @@ Intake::Taken Intake::tell(LineReading reading, KernelInstant arrived) {
     return Taken::dropped;
   }
   keep_as_told(reading.id);
-  hearers_.report({std::move(reading.event), reading.device_time, reading.strength, arrived});
+  last_arrival_ = in_order(arrived);
+  hearers_.report({std::move(reading.event), reading.device_time, reading.strength, last_arrival_});
   return Taken::told;
+}
+
+/// Two clocks are read for a stamp of the kernel, which may lie a little further apart each time.
+KernelInstant Intake::in_order(KernelInstant arrived) const {
+  constexpr base::Duration reading = std::chrono::microseconds{1};
+  const bool is_just_before = arrived < last_arrival_ && last_arrival_ - arrived < reading;
+  return is_just_before ? last_arrival_ : arrived;
 }
 
 Intake::Taken Intake::take(std::string_view message, KernelInstant arrived, Encoding encoding) {

@@ -38,7 +38,8 @@ class Intake {
   /// Shows a message to who hears every line, and tells what it is. A report is not told yet.
   [[nodiscard]] LineSorter::Sorted sort(std::string_view message, lines::KernelInstant arrived,
                                         Encoding encoding = Encoding::plain);
-  /// Tells a report, if it is none once more and not too many.
+  /// Tells a report, if it is none once more and not too many. Reports are told in the order in
+  /// which they were taken: stamps that differ by a clock's reading must not swap them.
   Taken tell(LineReading reading, lines::KernelInstant arrived);
   /// Both at once, where there are only reports.
   Taken take(std::string_view message, lines::KernelInstant arrived,
@@ -54,6 +55,7 @@ class Intake {
  private:
   [[nodiscard]] bool is_told(const std::string& id) const;
   void keep_as_told(const std::string& id);
+  [[nodiscard]] lines::KernelInstant in_order(lines::KernelInstant arrived) const;
   void remark_unmatched(const std::string& line) const;
 
   std::string device_;
@@ -61,6 +63,7 @@ class Intake {
   LineSorter sorter_;
   RateCap reports_;
   RateCap lines_;
+  lines::KernelInstant last_arrival_;
   std::deque<std::string> last_ids_;  ///< of what was told; what was dropped may come again
   bool up_ = true;  ///< as told
   bool overlong_told_ = false;

@@ -105,7 +105,7 @@ enum class MqttVersion : std::uint8_t { v3_1_1, v5 };
 struct BrokerSettings {
   std::string host{};
   std::uint16_t port = 1883;
-  MqttVersion version = MqttVersion::v3_1_1;
+  MqttVersion version = MqttVersion::v5;  ///< it alone lets a client bound what the broker sends
   std::string user{};  ///< empty: none
   std::optional<SecretPlace> password{};
   std::optional<TlsSettings> tls{};

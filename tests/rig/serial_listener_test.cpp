@@ -11,12 +11,12 @@
 
 #include <filesystem>
 #include <fstream>
-#include <mutex>
 
 #include "rig/check_listener.hpp"
 #include "rig/line_assembler.hpp"
 #include "rig/rate_cap.hpp"
 #include "rig/serial_port.hpp"
+#include "rig/told.hpp"
 #include "virtual/voices/pseudo_port.hpp"
 
 // Devices that a test plays, on pseudo-terminals.
@@ -32,61 +32,6 @@ using ::testing::ElementsAre;
 using ::testing::HasSubstr;
 using ::testing::IsEmpty;
 using virtual_rig::PseudoPort;
-
-constexpr base::Duration patience = 20s;
-
-template <typename What>
-bool comes_true(What what) {
-  const KernelInstant give_up = lines::kernel_now() + patience;
-  while (!what()) {
-    if (lines::kernel_now() > give_up) return false;
-    lines::kernel_nap(1ms);
-  }
-  return true;
-}
-
-/// Everything that a listener tells.
-class Told {
- public:
-  [[nodiscard]] Hearers hearers() {
-    return {
-        .report = [this](const Report& report) { keep(reports_, report); },
-        .state = [this](bool up, KernelInstant) { keep(states_, up); },
-        .line = [this](std::string_view line, KernelInstant) { keep(lines_, std::string(line)); },
-        .remark = [this](const std::string& text) { keep(remarks_, text); }};
-  }
-  [[nodiscard]] std::vector<Report> reports() { return copy(reports_); }
-  [[nodiscard]] std::vector<std::string> events() {
-    std::vector<std::string> names;
-    for (const Report& report : reports()) names.push_back(report.event);
-    return names;
-  }
-  [[nodiscard]] std::vector<bool> states() { return copy(states_); }
-  [[nodiscard]] std::vector<std::string> lines() { return copy(lines_); }
-  [[nodiscard]] std::string remarks() {
-    std::string all;
-    for (const std::string& text : copy(remarks_)) all += text + "\n";
-    return all;
-  }
-
- private:
-  template <typename Item>
-  void keep(std::vector<Item>& items, const Item& item) {
-    const std::scoped_lock lock(mutex_);
-    items.push_back(item);
-  }
-  template <typename Item>
-  std::vector<Item> copy(const std::vector<Item>& items) {
-    const std::scoped_lock lock(mutex_);
-    return items;
-  }
-
-  std::mutex mutex_;
-  std::vector<Report> reports_;
-  std::vector<bool> states_;
-  std::vector<std::string> lines_;
-  std::vector<std::string> remarks_;
-};
 
 class SerialListenerTest : public ::testing::Test {
  protected:
@@ -145,8 +90,8 @@ class SerialListenerTest : public ::testing::Test {
         << ::testing::PrintToString(told_.states());
   }
   void expect_remark(const std::string& words) {
-    EXPECT_TRUE(comes_true([&] { return told_.remarks().find(words) != std::string::npos; }))
-        << words << " is not in " << told_.remarks();
+    EXPECT_TRUE(comes_true([&] { return told_.all_remarks().find(words) != std::string::npos; }))
+        << words << " is not in " << told_.all_remarks();
   }
 
   static std::string fault_of(const SerialSettings& settings) {
@@ -203,14 +148,14 @@ TEST_F(SerialListenerTest, AnUnpluggedPortIsLostAndFoundAgain) {
   expect_states({false, true});
   says("call");
   expect_events({"call"});
-  EXPECT_THAT(told_.remarks(), AllOf(HasSubstr("port is gone"), HasSubstr("port is back")));
+  EXPECT_THAT(told_.all_remarks(), AllOf(HasSubstr("port is gone"), HasSubstr("port is back")));
 }
 
 TEST_F(SerialListenerTest, IsHeardOnceItHasAnsweredWhoItIs) {
   listen(settings(), identity());
   says("call");
   is_asked("panel 1.4.0");
-  EXPECT_EQ(listener_->version(patience), "1.4.0");
+  EXPECT_EQ(listener_->version(20s), "1.4.0");
   says("help");
   expect_events({"help"});
   EXPECT_THAT(told_.states(), IsEmpty()) << "nothing was lost";
@@ -223,13 +168,13 @@ TEST_F(SerialListenerTest, ADeviceThatDoesNotAnswerIsLostUntilItDoes) {
   (void)device_->read();
   is_asked("panel 1.4.0");
   expect_states({false, true});
-  EXPECT_THAT(told_.remarks(), HasSubstr("does not answer"));  // said after the state was told
+  EXPECT_THAT(told_.all_remarks(), HasSubstr("does not answer"));  // said after the state was told
 }
 
 TEST_F(SerialListenerTest, ADeviceThatStartsAnewIsLostUntilItHasAnswered) {
   listen(settings(), identity());
   is_asked("panel 1.4.0");
-  ASSERT_TRUE(listener_->version(patience));
+  ASSERT_TRUE(listener_->version(20s));
   says("panel boots");
   says("call");
   expect_states({false});
@@ -238,13 +183,13 @@ TEST_F(SerialListenerTest, ADeviceThatStartsAnewIsLostUntilItHasAnswered) {
   says("help");
   expect_events({"help"});
   EXPECT_EQ(listener_->version(0ms), "1.5.0");
-  EXPECT_THAT(told_.remarks(), AllOf(HasSubstr("started anew"), HasSubstr("\"1.5.0\" now, after")));
+  EXPECT_THAT(told_.all_remarks(), AllOf(HasSubstr("started anew"), HasSubstr("\"1.5.0\" now, after")));
 }
 
 TEST_F(SerialListenerTest, APluggedInDeviceIsAskedAnew) {
   listen(settings(), identity());
   is_asked("panel 1.4.0");
-  ASSERT_TRUE(listener_->version(patience));
+  ASSERT_TRUE(listener_->version(20s));
   unplug();
   expect_states({false});
   plug_in();
@@ -294,7 +239,7 @@ TEST_F(SerialListenerTest, AFloodOfReportsIsCappedAndSaid) {
   pours(flood);
   expect_remark("more than 50 reports a second");
   listener_.reset();
-  EXPECT_THAT(told_.remarks(), HasSubstr("were dropped"));
+  EXPECT_THAT(told_.all_remarks(), HasSubstr("were dropped"));
   EXPECT_GE(told_.reports().size(), 200U);
   EXPECT_LT(told_.reports().size(), 5000U);
 }
@@ -306,7 +251,7 @@ TEST_F(SerialListenerTest, APatternThatMatchesNothingIsSaidOnce) {
   for (int i = 0; i < 60; ++i) says("chatter");
   expect_remark("none of its first 20 lines matches");
   listener_.reset();
-  const std::string remarks = told_.remarks();
+  const std::string remarks = told_.all_remarks();
   EXPECT_EQ(remarks.find("none of"), remarks.rfind("none of"));
   EXPECT_THAT(told_.events(), IsEmpty());
 }

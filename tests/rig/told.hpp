@@ -40,6 +40,12 @@ class Told {
   [[nodiscard]] std::vector<bool> states() { return copy(states_); }
   [[nodiscard]] std::vector<std::string> lines() { return copy(lines_); }
   [[nodiscard]] std::vector<std::string> remarks() { return copy(remarks_); }
+  /// All of them, a line each.
+  [[nodiscard]] std::string all_remarks() {
+    std::string all;
+    for (const std::string& text : remarks()) all += text + "\n";
+    return all;
+  }
 
  private:
   template <typename Item>

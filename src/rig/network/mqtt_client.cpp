@@ -279,6 +279,7 @@ class MqttClient::Keeper {
     thread_ = std::thread([this] { keep(); });
   }
   ~Keeper() {
+    over_at_ = lines::kernel_now();
     over_ = true;
     end_.ring();
     bell_.ring();
@@ -306,13 +307,17 @@ class MqttClient::Keeper {
       rest(wait);
       wait = std::min(wait * 2, longest_wait);
     }
+    if (something_waits()) (void)hold_one();  // the last words
   }
 
   /// One connection, to its end; false if there was none.
   bool hold_one() {
     const BrokerSettings& broker = setting_.broker;
-    if (const auto why = unreachable(broker.host, broker.port, patience, end_.descriptor())) {
-      complain(*why);
+    const bool at_last = over_;
+    const auto closed = unreachable(broker.host, broker.port, at_last ? farewell : patience,
+                                    at_last ? -1 : end_.descriptor());
+    if (closed) {
+      complain(*closed);
       return false;
     }
     try {
@@ -330,7 +335,7 @@ class MqttClient::Keeper {
 
   bool live_by(Connection& connection) {
     bool was_up = false;
-    while (!over_) {
+    while (!over_ || (!was_up && something_waits() && lines::kernel_now() < leaves_at())) {
       if (connection.is_up()) send_outbox(connection);
       if (const auto why = connection.live(bell_, 200ms)) {
         if (was_up && hearers_.state) hearers_.state(false);
@@ -347,9 +352,8 @@ class MqttClient::Keeper {
   }
 
   void part(Connection& connection) {
-    const KernelInstant end = lines::kernel_now() + farewell;
     if (connection.is_up()) send_outbox(connection);
-    const auto wait_for_it = [&] { return lines::kernel_now() < end; };
+    const auto wait_for_it = [this] { return lines::kernel_now() < leaves_at(); };
     while (wait_for_it() && !connection.has_sent_all()) {
       if (connection.live(bell_, 20ms)) return;
     }
@@ -366,6 +370,13 @@ class MqttClient::Keeper {
     }
     for (const MqttMessage& message : sending) connection.publish(message);
   }
+
+  [[nodiscard]] bool something_waits() {
+    const std::scoped_lock lock(outbox_mutex_);
+    return !outbox_.empty();
+  }
+  /// Once it is over.
+  [[nodiscard]] KernelInstant leaves_at() const { return over_at_ + farewell; }
 
   void complain(const std::string& why) {
     if (over_ || why == std::exchange(last_trouble_, why)) return;
@@ -389,6 +400,7 @@ class MqttClient::Keeper {
   std::deque<MqttMessage> outbox_;
   std::string last_trouble_;
   std::atomic<bool> stamps_by_kernel_ = true;  ///< until a connection shows that it is not so
+  KernelInstant over_at_;  ///< set before over_
   std::atomic<bool> over_ = false;
   std::thread thread_;
 };
