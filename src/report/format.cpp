@@ -15,6 +15,10 @@ std::string quantity(double value, std::string_view unit) {
   return analysis::figure_text(value, unit);
 }
 
+std::string uncertain_quantity(double value, std::string_view unit) {
+  return fmt::format("{:.2g} {}", value, unit);
+}
+
 std::string share_text(const analysis::Proportion& proportion) {
   return proportion.estimate ? quantity(*proportion.estimate, "") : "–";
 }

@@ -13,6 +13,8 @@ namespace plexor::report {
 
 /// A value in a verdict's unit: "" (a share), "ms" or "/h". An infinite latency is "not heard".
 [[nodiscard]] std::string quantity(double value, std::string_view unit);
+/// An uncertainty, which has two significant digits at the most (GUM 7.2.6): "0.029 ms".
+[[nodiscard]] std::string uncertain_quantity(double value, std::string_view unit);
 /// The share as text; an en dash where nothing was counted.
 [[nodiscard]] std::string share_text(const analysis::Proportion& proportion);
 

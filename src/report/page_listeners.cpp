@@ -46,7 +46,7 @@ View latency_row(const RhythmResult& rhythm, const ListenerResult& listener, boo
           {"n", count(rhythm.correct.n)},
           {"median", rhythm.median_ms ? quantity(*rhythm.median_ms, "ms") : "–"},
           {"interval", interval_or_dash(rhythm.median_interval, "ms")},
-          {"u", u_ms > 0.0 ? quantity(u_ms, "ms") : "–"}};
+          {"u", u_ms > 0.0 ? uncertain_quantity(u_ms, "ms") : "–"}};
 }
 
 View latency_rows(const DeviceResult& device) {
@@ -82,9 +82,10 @@ std::string uncertainty_text(const analysis::Budget& budget) {
   if (budget.contributions.empty()) return "none known";
   std::string parts;
   for (const analysis::Contribution& one : budget.contributions) {
-    parts += fmt::format("{}{} {}", parts.empty() ? "" : ", ", one.source, quantity(one.u, "ms"));
+    parts += fmt::format("{}{} {}", parts.empty() ? "" : ", ", one.source,
+                         uncertain_quantity(one.u, "ms"));
   }
-  return fmt::format("{} ({})", quantity(budget.combined(), "ms"), parts);
+  return fmt::format("{} ({})", uncertain_quantity(budget.combined(), "ms"), parts);
 }
 
 View listeners_view(const DeviceResult& device) {

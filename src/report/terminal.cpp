@@ -127,7 +127,7 @@ std::string listeners_table(const analysis::DeviceResult& device) {
                       share_text(rhythm.correct),
                       rhythm.median_ms ? quantity(*rhythm.median_ms, "ms") : "–",
                       rhythm.median_interval ? interval_text(*rhythm.median_interval, "ms") : "–",
-                      quantity(listener.latency_budget.combined(), "ms")});
+                      uncertain_quantity(listener.latency_budget.combined(), "ms")});
     }
   }
   return rows.size() > 1 ? "\n" + table(rows) : "";

@@ -90,7 +90,8 @@ void Intake::remark_unmatched(const std::string& line) const {
 
 void Intake::remark_overlong(std::size_t most_bytes, const std::string& hint) {
   if (std::exchange(overlong_told_, true)) return;
-  remark(fmt::format("sends messages of more than {} bytes, which are dropped{}", most_bytes, hint));
+  remark(
+      fmt::format("sends messages of more than {} bytes, which are dropped{}", most_bytes, hint));
 }
 
 }  // namespace plexor::rig

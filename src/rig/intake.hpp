@@ -65,7 +65,7 @@ class Intake {
   RateCap lines_;
   lines::KernelInstant last_arrival_;
   std::deque<std::string> last_ids_;  ///< of what was told; what was dropped may come again
-  bool up_ = true;  ///< as told
+  bool up_ = true;                    ///< as told
   bool overlong_told_ = false;
 };
 

@@ -8,6 +8,7 @@
 
 #include "rig/listener.hpp"
 #include "rig/listener_settings.hpp"
+#include "rig/stamp_width.hpp"
 
 namespace plexor::rig {
 
@@ -21,7 +22,7 @@ class LineListener final : public Listener {
   LineListener(const LineListener&) = delete;
   LineListener& operator=(const LineListener&) = delete;
 
-  [[nodiscard]] base::Duration arrival_width() const override { return {}; }
+  [[nodiscard]] base::Duration arrival_width() const override { return stamp_width(true); }
 
  private:
   void live();

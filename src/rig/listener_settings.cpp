@@ -19,7 +19,8 @@ struct Place {
     return fmt::format("line {} of {}", line.wire.offset, line.chip);
   }
   std::string operator()(const MqttSettings& mqtt) const {
-    return fmt::format("topic {} at {}", mqtt.topic, address_of(mqtt.broker.host, mqtt.broker.port));
+    return fmt::format("topic {} at {}", mqtt.topic,
+                       address_of(mqtt.broker.host, mqtt.broker.port));
   }
   std::string operator()(const SocketSettings& socket) const {
     const bool is_tcp = socket.transport == Transport::tcp;

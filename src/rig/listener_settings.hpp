@@ -106,7 +106,7 @@ struct BrokerSettings {
   std::string host{};
   std::uint16_t port = 1883;
   MqttVersion version = MqttVersion::v5;  ///< it alone lets a client bound what the broker sends
-  std::string user{};  ///< empty: none
+  std::string user{};                     ///< empty: none
   std::optional<SecretPlace> password{};
   std::optional<TlsSettings> tls{};
 };

@@ -69,8 +69,7 @@ std::optional<SecretPlace> read_secret(TableReader& reader, const std::string& w
     reader.fail(variable_key, "a second place of the same secret",
                 fmt::format("either \"{}\" or \"{}\"", file_key, variable_key));
   }
-  if (reader.has(file_key))
-    return SecretPlace{.file = read_file_name(reader, file_key)};
+  if (reader.has(file_key)) return SecretPlace{.file = read_file_name(reader, file_key)};
   if (reader.has(variable_key))
     return SecretPlace{.variable = line_of_text(reader, variable_key, longest_name)};
   return std::nullopt;
@@ -103,7 +102,8 @@ BrokerSettings read_broker(TableReader& reader) {
   return broker;
 }
 
-std::string read_topic(TableReader& reader, int (*check)(const char*), const std::string& expected) {
+std::string read_topic(TableReader& reader, int (*check)(const char*),
+                       const std::string& expected) {
   const std::string topic = line_of_text(reader, "topic", longest_topic);
   if (check(topic.c_str()) != MOSQ_ERR_SUCCESS) {
     reader.fail("topic", fmt::format("\"{:.60}\"", topic), expected);
@@ -120,7 +120,8 @@ void read_server(TableReader& reader, SocketSettings& socket) {
   socket.host = read_local_address(reader);
   socket.peers = read_peers(reader);
   if (socket.peers.empty() && !is_loopback(socket.host)) {
-    reader.fail("peers", "nobody who may send", "the addresses of the devices, as peers = [\"...\"]",
+    reader.fail("peers", "nobody who may send",
+                "the addresses of the devices, as peers = [\"...\"]",
                 "what comes from anybody else is not counted");
   }
   if (socket.peers.empty()) socket.peers = {"127.0.0.1", "::1"};
@@ -132,7 +133,8 @@ void read_client(TableReader& reader, SocketSettings& socket) {
   socket.host = line_of_text(reader, "host", longest_host);
   if (reader.has("hello")) socket.hello = bytes_of_text(reader, "hello", longest_description);
   if (socket.transport == Transport::udp && socket.hello.empty()) {
-    reader.fail("hello", "nothing to say to the device", "the datagram that makes it send, as hello",
+    reader.fail("hello", "nothing to say to the device",
+                "the datagram that makes it send, as hello",
                 "or let the device come here: serves = true");
   }
 }
@@ -172,7 +174,8 @@ WebHookSettings read_web_hook(TableReader& reader) {
   hook.host = read_local_address(reader);
   hook.port = read_port(reader);
   hook.path = line_of_text(reader, "path", longest_description);
-  if (hook.path.front() != '/' || hook.path.find_first_not_of(path_characters) != std::string::npos) {
+  if (hook.path.front() != '/' ||
+      hook.path.find_first_not_of(path_characters) != std::string::npos) {
     reader.fail("path", fmt::format("\"{:.60}\"", hook.path), "a path, as \"/knock/panel\"");
   }
   const auto token = read_secret(reader, "token");

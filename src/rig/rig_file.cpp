@@ -201,8 +201,9 @@ void settle_listeners(const TableReader& file, RigFile& rig) {
       if (line == nullptr) continue;
       if (line->chip.empty()) line->chip = wiring.chip;
       if (const auto other = taken.find(place_of(*line)); other != taken.end()) {
-        file.fail("device", fmt::format("{} of \"{}\", which \"{}\" has already", other->first,
-                                        device.name, other->second),
+        file.fail("device",
+                  fmt::format("{} of \"{}\", which \"{}\" has already", other->first, device.name,
+                              other->second),
                   "a line of its own for each");
       }
     }
@@ -266,9 +267,9 @@ RigFile parse_rig(std::string_view text, const std::string& file_name,
 }
 
 const ListenerSettings* asked_way_of(const Device& device) {
-  const auto serial = std::find_if(
-      device.listeners.begin(), device.listeners.end(),
-      [](const auto& one) { return std::holds_alternative<SerialSettings>(one.way); });
+  const auto serial =
+      std::find_if(device.listeners.begin(), device.listeners.end(),
+                   [](const auto& one) { return std::holds_alternative<SerialSettings>(one.way); });
   return serial == device.listeners.end() ? nullptr : &*serial;
 }
 

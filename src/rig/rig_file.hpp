@@ -90,7 +90,7 @@ struct RigFile {
   std::string supply_alarm;      ///< file that reads 0 while the supply is up; empty without
   std::uint64_t rated_taps = 0;  ///< the tapper's life by its maker; 0 where unknown
   std::optional<Calibration> calibration;
-  std::vector<Device> devices;            ///< at least one
+  std::vector<Device> devices;               ///< at least one
   std::optional<PublishSettings> publish{};  ///< where runs tell how they get on
   // Kind lines only:
   std::optional<safety::Wiring> wiring;

@@ -18,6 +18,7 @@
 #include "rig/intake.hpp"
 #include "rig/line_assembler.hpp"
 #include "rig/serial_port.hpp"
+#include "rig/stamp_width.hpp"
 
 namespace plexor::rig {
 
@@ -244,6 +245,8 @@ std::optional<std::string> SerialListener::version(base::Duration patience) {
   return ear_->version(patience);
 }
 
-base::Duration SerialListener::arrival_width() const { return ear_->latency(); }
+base::Duration SerialListener::arrival_width() const {
+  return ear_->latency() + stamp_width(false);
+}
 
 }  // namespace plexor::rig

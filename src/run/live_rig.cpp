@@ -161,7 +161,8 @@ void LiveRig::see_listener(std::uint32_t device, std::uint32_t listener, bool up
     }
     overseer_.see_listeners(silent_listeners_ == 0);
   }
-  queue_.push(rig::ListenerChanged{device, up, clock_.of(at), listener});
+  // Before the rig is armed nobody can be missed: it is not ready while one can't be heard.
+  if (arming_) queue_.push(rig::ListenerChanged{device, up, clock_.of(at), listener});
 }
 
 void LiveRig::watch(void (LiveRig::*follow)()) {
@@ -236,6 +237,7 @@ void LiveRig::prove_warden() {
 }
 
 void LiveRig::arm(std::optional<KernelInstant> leave_ends) {
+  arming_ = true;
   overseer_.acknowledge_warden();
   overseer_.want_power(true);
   wait_for_power(true, "the warden gives no power");

@@ -98,6 +98,7 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   std::unique_ptr<lines::Lines> gate_passages_;
   std::mutex silent_mutex_;
   std::uint32_t silent_listeners_ = 0;
+  std::atomic<bool> arming_ = false;  ///< from here on the conductor must hear of them
   std::atomic<bool> over_ = false;
   std::unique_ptr<PulseThread> pulses_;
   std::thread contact_thread_;

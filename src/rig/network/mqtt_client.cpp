@@ -400,7 +400,7 @@ class MqttClient::Keeper {
   std::deque<MqttMessage> outbox_;
   std::string last_trouble_;
   std::atomic<bool> stamps_by_kernel_ = true;  ///< until a connection shows that it is not so
-  KernelInstant over_at_;  ///< set before over_
+  KernelInstant over_at_;                      ///< set before over_
   std::atomic<bool> over_ = false;
   std::thread thread_;
 };

@@ -69,12 +69,4 @@ ReceiveStamp peek_stamp(int socket, std::size_t most_bytes) {
   return stamp_of(message);
 }
 
-base::Duration stamp_width(bool by_kernel) {
-  // Common practice, no source: an interrupt is served within 100 us, a reader's turn on a
-  // busy computer comes within milliseconds.
-  constexpr base::Duration of_kernel = 100us;
-  constexpr base::Duration of_reader = 5ms;
-  return by_kernel ? of_kernel : of_reader;
-}
-
 }  // namespace plexor::rig

@@ -5,6 +5,7 @@
 #include <cstddef>
 
 #include "lines/lines.hpp"
+#include "rig/stamp_width.hpp"
 
 namespace plexor::rig {
 
@@ -31,9 +32,5 @@ inline constexpr std::size_t stamp_space = 256;
 /// When what can be read from a TCP socket arrived, without taking it: the last of its first
 /// `most_bytes` (at most 65,536). For libraries that do the reading themselves.
 [[nodiscard]] ReceiveStamp peek_stamp(int socket, std::size_t most_bytes = 65'536);
-
-/// How far a stamp may be from the arrival, by who made it: a rectangular width. The kernel's
-/// own delay before it stamps is not known and small; a reader waits for its turn.
-[[nodiscard]] base::Duration stamp_width(bool by_kernel);
 
 }  // namespace plexor::rig

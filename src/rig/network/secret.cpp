@@ -74,11 +74,12 @@ std::string read_secret(const SecretPlace& place) {
   const bool is_file = !place.file.empty();
   std::string secret = is_file ? content_of(place.file) : value_of(place.variable);
   while (!secret.empty() && (secret.back() == '\n' || secret.back() == '\r')) secret.pop_back();
-  const bool is_one_line = secret.find_first_of("\r\n") == std::string::npos &&
-                           secret.find('\0') == std::string::npos;
+  const bool is_one_line =
+      secret.find_first_of("\r\n") == std::string::npos && secret.find('\0') == std::string::npos;
   if (secret.empty() || secret.size() > longest_secret || !is_one_line) {
-    fail(is_file ? place.file : place.variable,
-         secret.empty() ? "nothing" : fmt::format("more than one line of {} bytes", longest_secret));
+    fail(
+        is_file ? place.file : place.variable,
+        secret.empty() ? "nothing" : fmt::format("more than one line of {} bytes", longest_secret));
   }
   return secret;
 }
