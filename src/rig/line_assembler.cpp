@@ -6,7 +6,7 @@ void LineAssembler::feed(std::string_view bytes) {
   for (const char byte : bytes) {
     if (byte == '\n') {
       finish();
-    } else if (line_.size() <= longest_line) {  // and its CR
+    } else if (line_.size() <= longest_) {  // and its CR
       line_ += byte;
     } else {
       too_long_ = true;
@@ -17,7 +17,7 @@ void LineAssembler::feed(std::string_view bytes) {
 void LineAssembler::finish() {
   std::string_view line = line_;
   while (!line.empty() && (line.back() == '\r' || line.back() == ' ')) line.remove_suffix(1);
-  if (too_long_ || line.size() > longest_line) {
+  if (too_long_ || line.size() > longest_) {
     ++dropped_;
   } else if (!line.empty()) {
     take_(line);

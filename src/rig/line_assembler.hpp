@@ -14,10 +14,15 @@ class LineAssembler {
   static constexpr std::size_t longest_line = 512;
 
   /// `take` is given each finished line without its end (LF or CR LF); empty lines are none.
-  explicit LineAssembler(std::function<void(std::string_view)> take) : take_(std::move(take)) {}
+  /// `longest`: of a line that is taken, in bytes.
+  explicit LineAssembler(std::function<void(std::string_view)> take,
+                         std::size_t longest = longest_line)
+      : take_(std::move(take)), longest_(longest) {}
 
   void feed(std::string_view bytes);
   [[nodiscard]] std::size_t dropped() const { return dropped_; }
+  /// A line has begun and not ended.
+  [[nodiscard]] bool is_within() const { return !line_.empty() || too_long_; }
   /// A line was dropped, or the one that is coming will be.
   [[nodiscard]] bool overlong() const { return too_long_ || dropped_ > 0; }
 
@@ -25,6 +30,7 @@ class LineAssembler {
   void finish();
 
   std::function<void(std::string_view)> take_;
+  std::size_t longest_;
   std::string line_;
   bool too_long_ = false;
   std::size_t dropped_ = 0;
