@@ -7,6 +7,7 @@
 
 #include "rig/listener.hpp"
 #include "rig/network/mqtt_client.hpp"
+#include "rig/network/check_socket.hpp"
 #include "rig/serial_port.hpp"
 
 namespace plexor::rig {
@@ -125,6 +126,7 @@ std::vector<Finding> check_way(const Device& device, const ListenerSettings& set
   if (std::holds_alternative<WebHookSettings>(settings.way)) {
     return check_web_hook(device, settings);
   }
+  if (std::holds_alternative<SocketSettings>(settings.way)) return check_socket(device, settings);
   if (const auto* serial = std::get_if<SerialSettings>(&settings.way)) {
     check_port(device, *serial, findings);
     if (device.identity && asked_way_of(device) == &settings) findings.push_back(answer_of(device));

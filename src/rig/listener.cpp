@@ -8,6 +8,7 @@
 #include "rig/line_listener.hpp"
 #include "rig/network/mqtt_listener.hpp"
 #include "rig/network/web_hook_listener.hpp"
+#include "rig/network/socket_listener.hpp"
 #include "rig/serial_listener.hpp"
 
 namespace plexor::rig {
@@ -15,19 +16,26 @@ namespace plexor::rig {
 /// Where devices come to us, by address and port.
 class Listening::Doors {
  public:
-  std::shared_ptr<WebHookServer> web_hook(const WebHookSettings& settings) {
-    auto& known = web_hooks_[{settings.host, settings.port}];
-    std::shared_ptr<WebHookServer> server = known.lock();
-    if (!server) {
-      server = std::make_shared<WebHookServer>(settings.host, settings.port);
-      known = server;
-    }
-    return server;
+  std::shared_ptr<WebHookServer> server(const WebHookSettings& hook) {
+    return shared(web_hooks_[{hook.host, hook.port}], [&hook] {
+      return std::make_shared<WebHookServer>(hook.host, hook.port);
+    });
+  }
+  std::shared_ptr<SocketServer> server(const SocketSettings& socket) {
+    return shared(sockets_[place_of(socket)], [&socket] { return SocketServer::open(socket); });
   }
 
  private:
-  using Place = std::pair<std::string, std::uint16_t>;
-  std::map<Place, std::weak_ptr<WebHookServer>> web_hooks_;
+  /// The one that is open, or a new one.
+  template <typename Server, typename Open>
+  static std::shared_ptr<Server> shared(std::weak_ptr<Server>& known, Open open) {
+    std::shared_ptr<Server> server = known.lock();
+    if (!server) known = server = open();
+    return server;
+  }
+
+  std::map<std::pair<std::string, std::uint16_t>, std::weak_ptr<WebHookServer>> web_hooks_;
+  std::map<std::string, std::weak_ptr<SocketServer>> sockets_;
 };
 
 namespace {
@@ -51,10 +59,13 @@ struct Begin {
   std::unique_ptr<Listener> operator()(const MqttSettings& mqtt) {
     return std::make_unique<MqttListener>(device.name, mqtt, std::move(hearers));
   }
-  std::unique_ptr<Listener> operator()(const SocketSettings&) { return nullptr; }
+  std::unique_ptr<Listener> operator()(const SocketSettings& socket) {
+    return std::make_unique<SocketListener>(device.name, socket, std::move(hearers),
+                                            socket.serves ? doors.server(socket) : nullptr);
+  }
   std::unique_ptr<Listener> operator()(const WebHookSettings& hook) {
     return std::make_unique<WebHookListener>(device.name, hook, std::move(hearers),
-                                             doors.web_hook(hook));
+                                             doors.server(hook));
   }
 };
 

@@ -49,7 +49,7 @@ TEST(SyslogText, AllFieldsMayBeNil) {
 }
 
 TEST(SyslogText, IsBehindValuesThatLookLikeTheirEnd) {
-  EXPECT_THAT(syslog_text(head + R"([a b="\"] no \] \\" c="x\y"] shave)"),
+  EXPECT_THAT(syslog_text(head + R"([a b="\"\] no \] \\" c="x\y"] shave)"),
               Optional(std::string_view("shave")));
   EXPECT_THAT(syslog_text(head + R"([a b="\\"] kiln)"), Optional(std::string_view("kiln")));
   EXPECT_THAT(syslog_text(head + R"([a b=""][c] [d])"), Optional(std::string_view("[d]")));
