@@ -3,13 +3,28 @@
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/post.hpp>
 #include <mutex>
-#include <system_error>
 #include <thread>
 #include <utility>
 
 namespace plexor::rig {
 
 namespace asio = boost::asio;
+using boost::system::error_code;
+
+namespace {
+
+NameLookup::Addresses addresses_of(const std::string& host, error_code& error) {
+  asio::io_context context;
+  asio::ip::tcp::resolver resolver(context);
+  NameLookup::Addresses addresses;
+  for (const auto& entry : resolver.resolve(host, "", error)) {
+    addresses.push_back(entry.endpoint().address());
+  }
+  if (!error && addresses.empty()) error = asio::error::host_not_found;
+  return addresses;
+}
+
+}  // namespace
 
 /// Where a look-up leaves what it found. Stays until both sides have left.
 struct NameLookup::Desk {
@@ -27,23 +42,19 @@ NameLookup::~NameLookup() {
 }
 
 void NameLookup::look_up(const std::string& host, Found found) {
-  const auto look = [desk = desk_, host, found = std::move(found)] {
-    asio::io_context own;
-    asio::ip::tcp::resolver resolver(own);
-    boost::system::error_code error;
-    Addresses addresses;
-    for (const auto& entry : resolver.resolve(host, "", error)) {
-      addresses.push_back(entry.endpoint().address());
-    }
-    if (!error && addresses.empty()) error = asio::error::host_not_found;
+  error_code no_address;
+  const auto address = asio::ip::make_address(host, no_address);
+  if (!no_address) {
+    asio::post(*desk_->context, [found, address] { found({}, {address}); });
+    return;
+  }
+  std::thread([desk = desk_, host, found = std::move(found)] {
+    error_code error;
+    const Addresses addresses = addresses_of(host, error);
     const std::scoped_lock lock(desk->mutex);
     if (desk->context == nullptr) return;
     asio::post(*desk->context, [found, error, addresses] { found(error, addresses); });
-  };
-  boost::system::error_code no_address;
-  (void)asio::ip::make_address(host, no_address);
-  if (!no_address) return look();
-  std::thread(look).detach();
+  }).detach();
 }
 
 }  // namespace plexor::rig

@@ -4,7 +4,7 @@
 
 #include <algorithm>
 #include <array>
-#include <boost/asio/connect.hpp>
+#include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/ip/udp.hpp>
@@ -28,6 +28,7 @@ namespace asio = boost::asio;
 namespace ip = boost::asio::ip;
 using boost::system::error_code;
 using lines::KernelInstant;
+using WorkGuard = asio::executor_work_guard<asio::io_context::executor_type>;
 
 /// The addresses of a device, tried one after the other; then it waits, each time longer.
 /// Everything happens on the context's thread.
@@ -168,6 +169,7 @@ class TcpClient final : public SocketClient {
   SocketEar& ear_;
   SocketLimits limits_;
   asio::io_context context_{1};
+  WorkGuard work_{context_.get_executor()};  ///< a look-up is none of the context's own
   Search search_{context_, ear_, limits_};
   OneTimer timer_{context_};
   ip::tcp::socket socket_{context_};  ///< while it is being connected
@@ -261,6 +263,7 @@ class UdpClient final : public SocketClient {
   SocketEar& ear_;
   SocketLimits limits_;
   asio::io_context context_{1};
+  WorkGuard work_{context_.get_executor()};  ///< a look-up is none of the context's own
   Search search_{context_, ear_, limits_};
   OneTimer timer_{context_};
   ip::udp::socket socket_{context_};
