@@ -477,14 +477,39 @@ TEST_F(WebHookTest, WhoIsSlowIsSentAway) {
   EXPECT_THAT(told_.events(), IsEmpty());
 }
 
+TEST_F(WebHookTest, ADeviceMayBeSilentBetweenRequests) {
+  limits_.request = 20ms;
+  listen();
+  WebClient device = client();
+  for (int i = 0; i < 2; ++i) {
+    lines::kernel_nap(50ms);
+    EXPECT_EQ(device.ask(Post{}.with("call")), 204);
+  }
+}
+
 TEST_F(WebHookTest, WhoIsSilentIsSentAway) {
   limits_.idle = 50ms;
+  limits_.request = 60s;
   listen();
   WebClient outsider = client();
   EXPECT_TRUE(outsider.is_closed());
   WebClient device = client();
   EXPECT_EQ(device.ask(Post{}.with("call")), 204);
   EXPECT_TRUE(device.is_closed());
+}
+
+TEST_F(WebHookTest, WhoIsRefusedMaySayTheRestButNotForLong) {
+  listen();
+  WebClient outsider = client();
+  EXPECT_EQ(outsider.ask(Post{.token = "wrong"}.head("Content-Length: 50000\r\n")), 401);
+  for (int i = 0; i < 3; ++i) {
+    EXPECT_TRUE(outsider.say(std::string(1000, 'a')));  // else the answer might be lost
+    lines::kernel_nap(2ms);
+  }
+  const KernelInstant before = lines::kernel_now();
+  EXPECT_TRUE(comes_true([&] { return !outsider.say("a"); }));
+  EXPECT_LT(lines::kernel_now() - before, 3s);
+  EXPECT_TRUE(outsider.is_closed());
 }
 
 TEST_F(WebHookTest, WhoDoesNotReadAnswersIsSentAway) {
