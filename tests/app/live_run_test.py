@@ -93,14 +93,16 @@ class Person:
 
 class LiveTestCase(PlexorTestCase):
     scenario = SCENARIO
+    shipped_rig = "simulate-oak.toml"
+    place = "/tmp/plexor-oak"
 
     def setUp(self):
         super().setUp()
         self.environment = {**os.environ, "XDG_STATE_HOME": str(self.folder / "state")}
-        text = (SOURCE / "rig" / "simulate-oak.toml").read_text()
+        text = (SOURCE / "rig" / self.shipped_rig).read_text()
         # A busy machine holds processes up: here that is not to be what trips.
-        for passage, instead in (("/tmp/plexor-oak/chip", self.folder / "chip"),
-                                 ("/tmp/plexor-oak/panel", self.folder / "panel"),
+        for passage, instead in ((self.place + "/chip", self.folder / "chip"),
+                                 (self.place + "/panel", self.folder / "panel"),
                                  ("heartbeat_age_ms = 50", "heartbeat_age_ms = 450"),
                                  ("one_shot_ms = 100", "one_shot_ms = 500")):
             self.assertIn(passage, text)

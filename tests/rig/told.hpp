@@ -1,5 +1,8 @@
 #pragma once
 
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
 #include <mutex>
 #include <string>
 #include <string_view>
@@ -45,6 +48,25 @@ class Told {
     std::string all;
     for (const std::string& text : remarks()) all += text + "\n";
     return all;
+  }
+
+  [[nodiscard]] std::size_t count_remarks(const std::string& words) {
+    std::size_t count = 0;
+    for (const std::string& text : remarks()) count += text.find(words) != std::string::npos;
+    return count;
+  }
+
+  void expect_events(const std::vector<std::string>& expected) {
+    EXPECT_TRUE(comes_true([&] { return events() == expected; }))
+        << ::testing::PrintToString(events()) << all_remarks();
+  }
+  void expect_states(const std::vector<bool>& expected) {
+    EXPECT_TRUE(comes_true([&] { return states() == expected; }))
+        << ::testing::PrintToString(states()) << all_remarks();
+  }
+  void expect_remark(const std::string& words) {
+    EXPECT_TRUE(comes_true([&] { return count_remarks(words) > 0; }))
+        << words << " is not in " << all_remarks();
   }
 
  private:
