@@ -33,14 +33,15 @@ void run(const std::string& command) {
   if (std::system(command.c_str()) != 0) throw std::runtime_error("this failed: " + command);
 }
 
-/// What the network does, while this lives.
+/// What the network does, while this lives. By its path: the guest's shell has a small tc of its
+/// own.
 class Network {
  public:
   explicit Network(const std::string& netem) {
     run("ip link set lo up");
-    run("tc qdisc add dev lo root netem limit 10000 " + netem);
+    run("/bin/tc qdisc add dev lo root netem limit 10000 " + netem);
   }
-  ~Network() { std::system("tc qdisc del dev lo root"); }
+  ~Network() { std::system("/bin/tc qdisc del dev lo root"); }
   Network(const Network&) = delete;
   Network& operator=(const Network&) = delete;
 };
@@ -151,30 +152,42 @@ void expect_share(std::size_t count, std::size_t n, double share) {
   EXPECT_THAT(static_cast<double>(count), AllOf(Ge(least), Le(most)));
 }
 
-/// Each took the delay, and no longer than this machine is late.
+/// Each took the delay, and not much longer than this machine was late since `begun`: who
+/// watches that does so every few milliseconds only.
 void expect_delay(const std::vector<Devices::Heard>& heard, base::Duration delay,
-                  base::Duration late) {
+                  const Lateness& lateness, KernelInstant begun) {
   // How near the kernel's wall clock, which stamps, is brought to the monotonic one here.
   constexpr base::Duration reading_both_clocks = 1ms;
-  base::Duration shortest = base::Duration::max();
-  base::Duration longest = base::Duration::min();
+  ASSERT_FALSE(heard.empty());
+  std::vector<base::Duration> least;
+  std::vector<base::Duration> most;
   for (const Devices::Heard& one : heard) {
-    shortest = std::min(shortest, one.at_most());
-    longest = std::max(longest, one.at_least());
+    least.push_back(one.at_least());
+    most.push_back(one.at_most());
   }
-  fmt::print("delay {:g} ms put in: {:.3f} to {:.3f} ms; this machine was late by {:.3f} ms\n",
-             base::to_ms(delay), base::to_ms(shortest), base::to_ms(longest), base::to_ms(late));
-  EXPECT_GE(shortest, delay - reading_both_clocks);
-  EXPECT_LE(longest, delay + late + reading_both_clocks);
+  std::ranges::sort(least);
+  std::ranges::sort(most);
+  const base::Duration median = least[least.size() / 2];
+  const base::Duration late = lateness.longest(begun);
+  const base::Duration usually_late = lateness.median(begun, KernelInstant::max());
+  fmt::print(
+      "delay {:g} ms put in: {:.3f} to {:.3f} ms, median {:.3f} ms; this machine was late by "
+      "{:.3f} ms, median {:.3f} ms\n",
+      base::to_ms(delay), base::to_ms(most.front()), base::to_ms(least.back()), base::to_ms(median),
+      base::to_ms(late), base::to_ms(usually_late));
+  EXPECT_GE(most.front(), delay - reading_both_clocks);
+  EXPECT_LE(least.back(), delay + 2 * late + reading_both_clocks);
+  EXPECT_LE(median, delay + 2 * usually_late + reading_both_clocks);
 }
 
 TEST(KernelNetwork, MeasuresTheDelayThatWasPutIn) {
   const Network network("delay 20ms");
   Devices devices(1);
   const Lateness lateness;
+  const KernelInstant begun = lines::kernel_now();
   devices.send(150, 2ms);
   EXPECT_EQ(devices.heard().size(), 150U);
-  expect_delay(devices.heard(), 20ms, lateness.longest());
+  expect_delay(devices.heard(), 20ms, lateness, begun);
 }
 
 TEST(KernelNetwork, MissesWhatIsLost) {
@@ -188,14 +201,15 @@ TEST(KernelNetwork, TakesWhatIsReorderedAsItArrives) {
   const Network network("delay 20ms reorder 25%");
   Devices devices(1);
   const Lateness lateness;
+  const KernelInstant begun = lines::kernel_now();
   devices.send(150, 2ms);
   auto heard = devices.heard();
   EXPECT_EQ(heard.size(), 150U);
   EXPECT_FALSE(std::ranges::is_sorted(heard, {}, &Devices::Heard::number));
-  const auto overtakes = [](const Devices::Heard& one) { return one.at_most() < 10ms; };
+  const auto overtakes = [](const Devices::Heard& one) { return one.at_most() < 19ms; };
   const auto overtaking = std::erase_if(heard, overtakes);
   expect_share(overtaking, 150, 0.25);
-  expect_delay(heard, 20ms, lateness.longest());
+  expect_delay(heard, 20ms, lateness, begun);
 }
 
 TEST(KernelNetwork, CountsWhatIsRepeatedOnce) {
