@@ -40,6 +40,24 @@ base::Duration wall_now() {
   return since_epoch(now);
 }
 
+/// How far the wall clock is ahead of the monotonic one. Whoever is stopped between reading
+/// the one and the other reads anew.
+base::Duration wall_ahead() {
+  constexpr base::Duration close = 2us;
+  constexpr int most_tries = 5;
+  base::Duration ahead{};
+  base::Duration closest = base::Duration::max();
+  for (int i = 0; i < most_tries && closest > close; ++i) {
+    const KernelInstant before = lines::kernel_now();
+    const base::Duration wall = wall_now();
+    const base::Duration apart = lines::kernel_now() - before;
+    if (apart >= closest) continue;
+    closest = apart;
+    ahead = wall - (before + apart / 2).time_since_epoch();
+  }
+  return ahead;
+}
+
 }  // namespace
 
 bool ask_for_stamps(int socket) {
@@ -49,11 +67,12 @@ bool ask_for_stamps(int socket) {
 
 ReceiveStamp stamp_of(const msghdr& message) {
   constexpr base::Duration longest_age = 10s;
-  const auto stamp = wall_stamp_of(message);
-  const base::Duration age = stamp ? wall_now() - *stamp : base::Duration{};
   const KernelInstant now = lines::kernel_now();
-  const bool is_believed = stamp && age >= base::Duration::zero() && age <= longest_age;
-  return is_believed ? ReceiveStamp{now - age, true} : ReceiveStamp{now, false};
+  const auto stamp = wall_stamp_of(message);
+  if (!stamp) return {now, false};
+  const KernelInstant at{*stamp - wall_ahead()};
+  const bool is_believed = at <= now && now - at <= longest_age;
+  return is_believed ? ReceiveStamp{at, true} : ReceiveStamp{now, false};
 }
 
 ReceiveStamp peek_stamp(int socket, std::size_t most_bytes) {
