@@ -57,10 +57,7 @@ class Search {
     wait_ = std::min(wait_ * 2, limits_.longest_wait);
   }
   /// The device is there: it is missed anew the next time.
-  void rest() {
-    wait_ = limits_.first_wait;
-    trouble_.clear();
-  }
+  void rest() { wait_ = limits_.first_wait; }
 
  private:
   void look_up() {
@@ -77,9 +74,7 @@ class Search {
   void try_next() { go_(addresses_[next_++]); }
 
   void say(const std::string& trouble) {
-    const bool is_news = trouble != std::exchange(trouble_, trouble);
-    if (!is_news) return;
-    ear_.remark(
+    ear_.remark_once(
         fmt::format("{} can't be heard: {}; looking for it", place_of(ear_.settings()), trouble));
   }
 
@@ -91,7 +86,6 @@ class Search {
   std::function<void(const ip::address&)> go_;
   NameLookup::Addresses addresses_;
   std::size_t next_ = 0;
-  std::string trouble_;
 };
 
 class TcpClient final : public SocketClient {
@@ -107,6 +101,8 @@ class TcpClient final : public SocketClient {
     context_.stop();
     thread_.join();
   }
+  TcpClient(const TcpClient&) = delete;
+  TcpClient& operator=(const TcpClient&) = delete;
 
  private:
   void connect(const ip::address& address) {
@@ -149,7 +145,8 @@ class TcpClient final : public SocketClient {
                                    .end = [this](const std::string& why) { lose(why); }};
     stream_ =
         std::make_shared<TcpStream>(std::move(socket_), ear_.settings().framing, limits_, hearer);
-    if (ear_.tell_state(true, lines::kernel_now()) && was_lost_) ear_.remark("is connected again");
+    if (ear_.tell_state(true, lines::kernel_now()) && was_lost_)
+      ear_.remark_once("is connected again");
     // One that only lets us in and hangs up is not asked ten times a second.
     timer_.after(limits_.longest_wait, [this] { search_.rest(); });
     if (!ear_.settings().hello.empty()) stream_->say(ear_.settings().hello);
@@ -190,6 +187,8 @@ class UdpClient final : public SocketClient {
     context_.stop();
     thread_.join();
   }
+  UdpClient(const UdpClient&) = delete;
+  UdpClient& operator=(const UdpClient&) = delete;
 
  private:
   void send_to(const ip::address& address) {
@@ -239,7 +238,7 @@ class UdpClient final : public SocketClient {
     search_.rest();
     is_heard_ = true;
     is_refused_ = false;
-    if (ear_.tell_state(true, received.stamp.at)) ear_.remark("is heard again");
+    if (ear_.tell_state(true, received.stamp.at)) ear_.remark_once("is heard again");
     if (received.lost) ear_.take_losses(*received.lost);
     if (received.is_cut) return ear_.take_overlong_datagram(room_.size());
     const auto take_message = [&](std::string_view message) {

@@ -69,6 +69,8 @@ class UdpServer final : public SocketServer {
     context_.stop();
     thread_.join();
   }
+  UdpServer(const UdpServer&) = delete;
+  UdpServer& operator=(const UdpServer&) = delete;
 
   void add(SocketEar& ear) override { ears_.add(ear); }
   void remove(SocketEar& ear) override { ears_.remove(ear); }
@@ -130,6 +132,8 @@ class TcpServer final : public SocketServer {
     context_.stop();
     thread_.join();
   }
+  TcpServer(const TcpServer&) = delete;
+  TcpServer& operator=(const TcpServer&) = delete;
 
   void add(SocketEar& ear) override {
     ears_.add(ear);
