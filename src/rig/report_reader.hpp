@@ -26,6 +26,8 @@ class ReportReader {
   /// A format whose pattern and fields are without complaint.
   explicit ReportReader(const ReportFormat& format);
   ~ReportReader();
+  ReportReader(const ReportReader&) = delete;
+  ReportReader& operator=(const ReportReader&) = delete;
   ReportReader(ReportReader&&) noexcept;
   ReportReader& operator=(ReportReader&&) noexcept;
 
