@@ -58,6 +58,12 @@ class WebClient {
     }
     return true;
   }
+  /// Little is kept for it that it does not read.
+  void keep_little() const {
+    const int bytes = 2048;
+    setsockopt(socket_, SOL_SOCKET, SO_RCVBUF, &bytes, sizeof bytes);
+    setsockopt(socket_, SOL_SOCKET, SO_SNDBUF, &bytes, sizeof bytes);
+  }
   void end_saying() const { shutdown(socket_, SHUT_WR); }
 
   /// The head of the next answer; none of them has a body. Empty if the connection is closed first.

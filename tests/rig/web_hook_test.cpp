@@ -515,7 +515,9 @@ TEST_F(WebHookTest, WhoIsRefusedMaySayTheRestButNotForLong) {
 TEST_F(WebHookTest, WhoDoesNotReadAnswersIsSentAway) {
   limits_.request = 50ms;
   listen();
-  WebClient outsider = client();
+  WebClient outsider = WebClient::unconnected();
+  outsider.keep_little();
+  outsider.connect_to(server_->port());
   std::string many;
   while (many.size() < 60'000) many += Post{.method = "GET"}.with("");
   const std::size_t poured = pour(outsider, many);

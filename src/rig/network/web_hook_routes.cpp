@@ -62,6 +62,7 @@ bool is_named_by(const address& name, const address& peer) {
 
 std::vector<address> addresses_of(const std::vector<std::string>& texts) {
   std::vector<address> addresses;
+  addresses.reserve(texts.size());
   for (const std::string& text : texts) {
     addresses.push_back(plain(boost::asio::ip::make_address(text)));
   }

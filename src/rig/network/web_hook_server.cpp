@@ -35,6 +35,8 @@ constexpr std::uint32_t too_slow = 408;
 /// closed with bytes unread takes the answer back.
 constexpr base::Duration longest_leaving = 1s;
 constexpr std::size_t most_bytes_in_leaving = 1 << 20;
+/// Of answers: the kernel would keep megabytes for whoever reads none.
+constexpr int most_bytes_unread = 16'384;
 
 std::string_view reason_of(std::uint32_t status) {
   switch (status) {
@@ -150,6 +152,8 @@ class WebHookServer::Guest : public std::enable_shared_from_this<Guest> {
 
   void begin() {
     ask_for_stamps(socket_.native_handle());
+    error_code ignored;  // it would be a matter of memory only
+    socket_.set_option(tcp::socket::send_buffer_size(most_bytes_unread), ignored);
     await_request();
   }
   void close() {

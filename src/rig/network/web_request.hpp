@@ -10,8 +10,8 @@ namespace plexor::rig {
 
 /// How much whoever calls a web hook may ask of it.
 struct WebHookLimits {
-  std::size_t header_bytes = 8 * 1024;
-  std::size_t body_bytes = 64 * 1024;
+  std::size_t header_bytes = 8192;
+  std::size_t body_bytes = 65'536;
   std::size_t connections = 64;                     ///< at once
   base::Duration request{std::chrono::seconds{5}};  ///< from its first byte to its last
   base::Duration idle{std::chrono::seconds{30}};    ///< without a byte between two requests
