@@ -6,8 +6,8 @@
 #include <boost/asio/ip/address.hpp>
 
 #include "rig/listener.hpp"
-#include "rig/network/mqtt_client.hpp"
 #include "rig/network/check_socket.hpp"
+#include "rig/network/mqtt_client.hpp"
 #include "rig/serial_port.hpp"
 
 namespace plexor::rig {

@@ -7,8 +7,8 @@
 
 #include "rig/line_listener.hpp"
 #include "rig/network/mqtt_listener.hpp"
-#include "rig/network/web_hook_listener.hpp"
 #include "rig/network/socket_listener.hpp"
+#include "rig/network/web_hook_listener.hpp"
 #include "rig/serial_listener.hpp"
 
 namespace plexor::rig {
@@ -17,9 +17,8 @@ namespace plexor::rig {
 class Listening::Doors {
  public:
   std::shared_ptr<WebHookServer> server(const WebHookSettings& hook) {
-    return shared(web_hooks_[{hook.host, hook.port}], [&hook] {
-      return std::make_shared<WebHookServer>(hook.host, hook.port);
-    });
+    return shared(web_hooks_[{hook.host, hook.port}],
+                  [&hook] { return std::make_shared<WebHookServer>(hook.host, hook.port); });
   }
   std::shared_ptr<SocketServer> server(const SocketSettings& socket) {
     return shared(sockets_[place_of(socket)], [&socket] { return SocketServer::open(socket); });

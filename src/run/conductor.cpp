@@ -141,7 +141,10 @@ void Conductor::plan_next(base::Instant now) {
 
 /// A trial for a device that can't be heard would be void before it began.
 void Conductor::wait_for_devices(base::Instant now) {
-  if (!waits_since_) waits_since_ = now;
+  if (!waits_since_) {
+    waits_since_ = now;
+    actions_.emplace_back(Commit{});  // it may wait long: what is known so far is kept
+  }
   if (now - *waits_since_ >= longest_silence) {
     return end(Ended::Reason::fault,
                fmt::format("{} could not be heard for {:.0f} minutes: look at power and cable",

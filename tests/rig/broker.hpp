@@ -1,8 +1,8 @@
 #pragma once
 
+#include <sys/types.h>
 #include <filesystem>
 #include <string>
-#include <sys/types.h>
 
 #include "rig/listener_settings.hpp"
 
@@ -27,7 +27,7 @@ class TestBroker {
 
   void start();
   void stop();
-  void pause();   ///< it answers nothing any more
+  void pause();  ///< it answers nothing any more
   void go_on();
 
   /// How to come in.

@@ -37,8 +37,9 @@ class MqttTest : public ::testing::Test {
   }
   void listen_until_heard(const MqttSettings& settings) {
     listen(settings);
-    ASSERT_TRUE(comes_true([this] { return told_.states() == std::vector<bool>({false, true}); }))
-        << ::testing::PrintToString(told_.remarks());
+    ASSERT_TRUE(comes_true([this] {
+      return told_.states() == std::vector<bool>({false, true});
+    })) << ::testing::PrintToString(told_.remarks());
   }
   static MqttSettings to(const TestBroker& broker, const std::string& topic = "knock/panel") {
     return {.broker = broker.settings(), .topic = topic};
@@ -282,9 +283,8 @@ TEST(MqttClient, ItsWillIsPublishedOnlyIfItVanishes) {
                               told.hearers());
   ASSERT_TRUE(comes_true([&] { return told.states().size() == 2; }));
   {
-    MqttClient client({.broker = broker.settings(),
-                       .will = MqttMessage{"rig/state", "vanished", false, 1}},
-                      {});
+    MqttClient client(
+        {.broker = broker.settings(), .will = MqttMessage{"rig/state", "vanished", false, 1}}, {});
     client.publish({"rig/state", "ended", false, 1});
   }
   ASSERT_TRUE(comes_true([&] { return told.reports().size() == 1; }));

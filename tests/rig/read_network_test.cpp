@@ -63,7 +63,7 @@ TEST(ReadNetwork, ABrokerHasUsualSettings) {
   const auto settings = read<MqttSettings>(mqtt);
   EXPECT_EQ(settings.broker.host, "broker");
   EXPECT_EQ(settings.broker.port, 1883);
-  EXPECT_EQ(settings.broker.version, MqttVersion::v3_1_1);
+  EXPECT_EQ(settings.broker.version, MqttVersion::v5);
   EXPECT_EQ(settings.topic, "a/+/knock");
   EXPECT_EQ(settings.qos, 0);
   EXPECT_FALSE(settings.broker.password || settings.broker.tls);

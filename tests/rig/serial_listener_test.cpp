@@ -183,7 +183,8 @@ TEST_F(SerialListenerTest, ADeviceThatStartsAnewIsLostUntilItHasAnswered) {
   says("help");
   expect_events({"help"});
   EXPECT_EQ(listener_->version(0ms), "1.5.0");
-  EXPECT_THAT(told_.all_remarks(), AllOf(HasSubstr("started anew"), HasSubstr("\"1.5.0\" now, after")));
+  EXPECT_THAT(told_.all_remarks(),
+              AllOf(HasSubstr("started anew"), HasSubstr("\"1.5.0\" now, after")));
 }
 
 TEST_F(SerialListenerTest, APluggedInDeviceIsAskedAnew) {
@@ -227,7 +228,7 @@ TEST_F(SerialListenerTest, BearsTenMegabytesOfGarbage) {
 TEST_F(SerialListenerTest, AnEndlessLineIsDroppedAndSaid) {
   listen();
   pours(std::string(2'000'000, 'x'));
-  expect_remark("lines of more than 512 bytes");
+  expect_remark("messages of more than 512 bytes");
   pours("\ncall\n");
   expect_events({"call"});
 }
@@ -249,7 +250,7 @@ TEST_F(SerialListenerTest, APatternThatMatchesNothingIsSaidOnce) {
   with_pattern.format.pattern = "(?P<event>knock)";
   listen(with_pattern);
   for (int i = 0; i < 60; ++i) says("chatter");
-  expect_remark("none of its first 20 lines matches");
+  expect_remark("none of its first 20 messages is what");
   listener_.reset();
   const std::string remarks = told_.all_remarks();
   EXPECT_EQ(remarks.find("none of"), remarks.rfind("none of"));
