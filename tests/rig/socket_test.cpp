@@ -3,6 +3,7 @@
 #include <poll.h>
 
 #include <algorithm>
+#include <array>
 #include <atomic>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/tcp.hpp>
@@ -28,24 +29,24 @@ std::atomic<bool> names_are_slow = false;
 }
 
 /// The system's look-up, as slow as a test wants it: of "far.invalid", half a minute as from a
-/// name server that is gone.
-extern "C" int getaddrinfo(const char* node, const char* service, const addrinfo*,
-                           addrinfo** result) {
-  static sockaddr_in address{};
-  static addrinfo entry{};
-  if (std::strcmp(node, "far.invalid") == 0) {
+/// name server that is gone. "panel.workshop" is at 127.0.0.1 and 127.0.0.2.
+extern "C" int getaddrinfo(const char* node, const char*, const addrinfo*, addrinfo** result) {
+  static std::array<sockaddr_in, 2> addresses{};
+  static std::array<addrinfo, 2> entries{};
+  if (std::strcmp(node, "panel.workshop") != 0) {
     while (names_are_slow) usleep(1000);
     return EAI_NONAME;
   }
-  const int port = service == nullptr ? 0 : std::stoi(std::string("0") + service);
-  address.sin_family = AF_INET;
-  address.sin_port = htons(static_cast<std::uint16_t>(port));
-  address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
-  entry.ai_family = AF_INET;
-  entry.ai_socktype = SOCK_STREAM;
-  entry.ai_addr = reinterpret_cast<sockaddr*>(&address);
-  entry.ai_addrlen = sizeof address;
-  *result = &entry;
+  for (std::uint32_t i = 0; i < 2; ++i) {
+    addresses[i].sin_family = AF_INET;
+    addresses[i].sin_addr.s_addr = htonl(INADDR_LOOPBACK + i);
+    entries[i].ai_family = AF_INET;
+    entries[i].ai_socktype = SOCK_STREAM;
+    entries[i].ai_addr = reinterpret_cast<sockaddr*>(&addresses[i]);
+    entries[i].ai_addrlen = sizeof addresses[i];
+  }
+  entries[0].ai_next = &entries[1];
+  *result = entries.data();
   return 0;
 }
 extern "C" void freeaddrinfo(addrinfo*) {}
@@ -314,11 +315,11 @@ TEST_F(TcpServerTest, ANewConnectionBeyondTheMostReplacesTheOldestOfItsPeer) {
   SocketSettings settings = tcp_server(port);
   settings.peers = {here, elsewhere};
   begin(settings);
-  Caller modest(port, elsewhere);
   std::vector<std::unique_ptr<Caller>> greedy;
   for (std::size_t i = 0; i < SocketServer::most_connections; ++i) {
     greedy.push_back(std::make_unique<Caller>(port));
   }
+  Caller modest(port, elsewhere);
   EXPECT_TRUE(greedy.front()->is_hung_up_on());
   modest.says("call\n");
   told.expect_events({"call"});
@@ -416,8 +417,8 @@ TEST_F(TcpClientTest, IsBackAfterATenthOfASecond) {
   EXPECT_LT(lines::kernel_now() - lost, 1s);
 }
 
-TEST_F(TcpClientTest, FindsADeviceByName) {
-  Host device(port);
+TEST_F(TcpClientTest, FindsADeviceByNameAtWhicheverOfItsAddresses) {
+  Host device(port, elsewhere);
   SocketSettings settings = tcp_client(port);
   settings.host = "panel.workshop";
   begin(settings);
@@ -632,6 +633,24 @@ TEST_F(UdpClientTest, CannotHearADeviceThatIsNotThereUntilItAnswers) {
   EXPECT_EQ(device.hears(), "report\n");
   device.answers("help");
   told.expect_events({"call", "help"});
+}
+
+TEST_F(UdpClientTest, CannotHearADeviceThatIsRefusedUntilItAnswersFromAnotherAddress) {
+  SocketSettings settings = udp_client(port);
+  settings.host = "panel.workshop";
+  Sender other(elsewhere, port);
+  {
+    Sender device(here, port);
+    begin(settings);
+    (void)device.hears();
+    device.answers("call");
+    told.expect_events({"call"});
+  }
+  EXPECT_EQ(other.hears(), "report\n");
+  told.expect_states({false});
+  other.answers("help");
+  told.expect_events({"call", "help"});
+  told.expect_states({false, true});
 }
 
 TEST_F(UdpClientTest, LooksForANameUntilItIsKnown) {
