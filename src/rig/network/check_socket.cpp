@@ -9,7 +9,7 @@
 #include <boost/asio/ip/udp.hpp>
 #include <optional>
 
-#include "rig/network/socket_ear.hpp"
+#include "rig/network/name_lookup.hpp"
 #include "rig/network/socket_limits.hpp"
 #include "rig/network/socket_server.hpp"
 
@@ -55,19 +55,6 @@ Finding unreachable(const std::string& subject, const SocketSettings& socket,
           "check that the device runs and is in this network, and \"host\" and \"port\""};
 }
 
-/// The device's addresses, none if its name is not known.
-template <typename Protocol>
-std::vector<typename Protocol::endpoint> endpoints_of(const SocketSettings& socket,
-                                                      error_code& error) {
-  asio::io_context context;
-  typename Protocol::resolver resolver(context);
-  std::vector<typename Protocol::endpoint> endpoints;
-  for (const auto& entry : resolver.resolve(socket.host, std::to_string(socket.port), error)) {
-    endpoints.push_back(entry.endpoint());
-  }
-  return endpoints;
-}
-
 error_code connect_tcp(const ip::tcp::endpoint& endpoint) {
   asio::io_context context;
   ip::tcp::socket socket(context);
@@ -97,9 +84,9 @@ error_code greet_udp(const ip::udp::endpoint& endpoint, const std::string& hello
 template <typename Protocol, typename Try>
 error_code try_each(const SocketSettings& socket, const Try& attempt, base::Duration& took) {
   error_code error;
-  for (const auto& endpoint : endpoints_of<Protocol>(socket, error)) {
+  for (const auto& address : NameLookup::addresses_of(socket.host, error)) {
     const auto begin = lines::kernel_now();
-    error = attempt(endpoint);
+    error = attempt(typename Protocol::endpoint(address, socket.port));
     took = lines::kernel_now() - begin;
     if (!error) break;
   }

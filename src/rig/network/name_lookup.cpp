@@ -11,21 +11,6 @@ namespace plexor::rig {
 namespace asio = boost::asio;
 using boost::system::error_code;
 
-namespace {
-
-NameLookup::Addresses addresses_of(const std::string& host, error_code& error) {
-  asio::io_context context;
-  asio::ip::tcp::resolver resolver(context);
-  NameLookup::Addresses addresses;
-  for (const auto& entry : resolver.resolve(host, "", error)) {
-    addresses.push_back(entry.endpoint().address());
-  }
-  if (!error && addresses.empty()) error = asio::error::host_not_found;
-  return addresses;
-}
-
-}  // namespace
-
 /// Where a look-up leaves what it found. Stays until both sides have left.
 struct NameLookup::Desk {
   std::mutex mutex;
@@ -39,6 +24,19 @@ NameLookup::NameLookup(asio::io_context& context) : desk_(std::make_shared<Desk>
 NameLookup::~NameLookup() {
   const std::scoped_lock lock(desk_->mutex);
   desk_->context = nullptr;
+}
+
+NameLookup::Addresses NameLookup::addresses_of(const std::string& host, error_code& error) {
+  const auto address = asio::ip::make_address(host, error);
+  if (!error) return {address};
+  asio::io_context context;
+  asio::ip::tcp::resolver resolver(context);
+  Addresses addresses;
+  for (const auto& entry : resolver.resolve(host, "", error)) {
+    addresses.push_back(entry.endpoint().address());
+  }
+  if (!error && addresses.empty()) error = asio::error::host_not_found;
+  return addresses;
 }
 
 void NameLookup::look_up(const std::string& host, Found found) {

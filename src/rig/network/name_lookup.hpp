@@ -17,6 +17,10 @@ class NameLookup {
   using Addresses = std::vector<boost::asio::ip::address>;
   using Found = std::function<void(const boost::system::error_code&, const Addresses&)>;
 
+  /// Of a name or an address, in the system's order; waits for it.
+  [[nodiscard]] static Addresses addresses_of(const std::string& host,
+                                              boost::system::error_code& error);
+
   /// What is found is told on the context, which must outlive this.
   explicit NameLookup(boost::asio::io_context& context);
   /// Nothing is told any more.
@@ -24,7 +28,7 @@ class NameLookup {
   NameLookup(const NameLookup&) = delete;
   NameLookup& operator=(const NameLookup&) = delete;
 
-  /// A name or an address; in the system's order. One at a time: the last must have been told.
+  /// One at a time: the last must have been told.
   void look_up(const std::string& host, Found found);
 
  private:
