@@ -11,7 +11,9 @@
 namespace plexor::rig {
 
 /// Hears a device that sends lines or syslog messages over TCP or UDP. Each message is stamped
-/// by the kernel where it can be.
+/// by the kernel where it can be. Over TCP the kernel knows only when the newest of what is read
+/// at once came: of messages that come faster than this thread has its turn, the earlier ones
+/// are stamped too late, by as long as it waited.
 ///
 /// Where we go to the device it can't be heard without a connection; over UDP if its computer
 /// says that nobody is there, until it answers. Where it comes to us by TCP and stays
