@@ -22,7 +22,7 @@ struct RunOptions {
 
 /// What a real rig and its computer are like at the start of a run; nothing of it in virtual time.
 struct LiveFacts {
-  std::string scheduling{};                      ///< what the pulses' thread was granted
+  std::string scheduling{};  ///< what the pulses' thread was granted
   /// For each device and each of its listeners, see journal::WayFacts.
   std::vector<std::vector<base::Duration>> arrival_widths{};
 };

@@ -70,7 +70,7 @@ TEST(ReadNetwork, ABrokerHasUsualSettings) {
 }
 
 TEST(ReadNetwork, ReadsEverySettingOfABroker) {
-  const auto settings = read<MqttSettings>(mqtt + R"(version = "5"
+  const auto settings = read<MqttSettings>(mqtt + R"(version = "3.1.1"
 user = "rig"
 password_file = "secrets/broker"
 qos = 2
@@ -81,7 +81,7 @@ ca_file = "ca.pem"
 certificate_file = "/etc/rig.pem"
 key_file = "rig.key"
 )");
-  EXPECT_EQ(settings.broker.version, MqttVersion::v5);
+  EXPECT_EQ(settings.broker.version, MqttVersion::v3_1_1);
   EXPECT_EQ(settings.broker.user, "rig");
   ASSERT_TRUE(settings.broker.password && settings.broker.tls);
   EXPECT_EQ(settings.broker.password->file, "bench/secrets/broker");

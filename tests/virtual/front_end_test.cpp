@@ -8,6 +8,7 @@
 #include <numeric>
 
 #include "base/random.hpp"
+#include "base/sanitized.hpp"
 #include "workshop.hpp"
 
 namespace plexor::virtual_rig {
@@ -108,7 +109,7 @@ TEST(FrontEnd, TailsBeyondFiveDeviationsAreThoseOfTheNormalLaw) {
   // Codes beyond so many deviations in a long quiet stretch. Standard deviation 2 LSB: a code of
   // 10 or more off centre is a deviate beyond 9.5 / 2 = 4.75, and so on. Poisson limits.
   FrontEnd front_end(two_lsb_of_noise, 1.0, 0, 20261125);
-  constexpr std::int64_t samples = 300'000'000;
+  constexpr std::int64_t samples = base::is_sanitized ? 30'000'000 : 300'000'000;
   std::vector<std::int64_t> beyond(16);
   std::vector<std::int32_t> codes(FrontEnd::block);
   for (std::int64_t first = 0; first < samples; first += block) {
