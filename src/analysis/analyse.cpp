@@ -45,6 +45,8 @@ std::uint64_t rhythm_trials_of(const scenario::Scenario& scenario) {
   return trials;
 }
 
+constexpr base::Duration latest_telling = std::chrono::seconds{1};
+
 base::StrikeSpeed mean_strike(const std::vector<base::Tap>& taps) {
   std::int64_t sum = 0;
   for (const base::Tap& tap : taps) sum += tap.strike.um_s;
@@ -204,8 +206,9 @@ void Analysis::Fold::on(const journal::Heard& heard) {
         "from the rig in its header",
         event.device, event.listener, tallies_[event.device].listeners()));
   }
-  // The judge needs each device's events in order: a step back means a lost segment record.
-  if (event.arrival < last_arrival_[event.device]) finish_segment();
+  // What a listener stamped before another is sometimes told after it. Further back lies only
+  // what belongs to a segment whose record is lost.
+  if (event.arrival + latest_telling < last_arrival_[event.device]) finish_segment();
   last_arrival_[event.device] = event.arrival;
   reach(event.arrival);
   judge_->hear(event);

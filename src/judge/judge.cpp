@@ -108,7 +108,9 @@ void Judge::present(const Presented& trial) {
 void Judge::hear(const base::Event& event) {
   const bool begun = current_ && event.arrival >= current_->trial.first_contact;
   std::optional<Open>& open = begun ? current_ : before_;
-  if (open) open->heard.at(event.device).at(event.listener).push_back(event);
+  if (!open) return;
+  std::vector<base::Event>& heard = open->heard.at(event.device).at(event.listener);
+  heard.insert(std::ranges::upper_bound(heard, event.arrival, {}, &base::Event::arrival), event);
 }
 
 std::optional<Settled> Judge::close(base::Instant first_contact, base::Instant last_contact,

@@ -50,7 +50,7 @@ struct Settled {
 };
 
 /// Turns the stream of what happened into outcomes. Used while running and
-/// afterwards; it is told everything in the order of time and does no I/O.
+/// afterwards; it is told trials in the order of time and does no I/O.
 /// For each trial: present, hear..., close. A trial settles when the next one
 /// closes (or at finish), because a late answer may come until the next begins.
 /// Reference taps settle without answers.
@@ -63,7 +63,7 @@ class Judge {
   /// A trial is about to be presented. Throws std::logic_error if the one before
   /// is not closed (after a hole in a journal: finish first).
   void present(const Presented& trial);
-  /// Something was heard. Before the current trial's planned first contact it
+  /// Something was heard; a little out of order is borne. Before the current trial's planned first contact it
   /// still belongs to the trial before (a late answer or a gap alarm); before
   /// the very first trial it belongs to none and is dropped. Throws
   /// std::out_of_range for a device or listener that does not exist.

@@ -303,10 +303,19 @@ TEST(Analysis, RefusesARecordThatItsHeaderContradicts) {
   EXPECT_THROW(headless.take({.sequence = 0, .record = journal::Host{}}), base::InputError);
 }
 
-TEST(Analysis, AnEventBeforeTheOneBeforeItMeansALostSegmentRecord) {
+TEST(Analysis, AnEventThatIsToldALittleLaterThanItsNextIsJudgedInItsPlace) {
+  JournalBuilder journal;
+  journal.knock().heard("kiln", 700ms).heard("call", 400ms);
+  const Results results = journal.ended().results();
+  EXPECT_EQ(results.trials_valid, 1U);
+  EXPECT_EQ(results.devices.front().detection.x, 1U);
+  EXPECT_EQ(results.devices.front().duplicates, 1U);
+}
+
+TEST(Analysis, AnEventLongBeforeTheOneBeforeItMeansALostSegmentRecord) {
   JournalBuilder journal;
   journal.knock().heard("call", 400ms);
-  journal.knock().heard("call", 400ms).heard("call", -100ms);
+  journal.knock().heard("call", 400ms).heard("call", -700ms);
   const Results results = journal.ended().results();
   EXPECT_EQ(results.trials_valid, 1U);
   EXPECT_EQ(voids(results, VoidReason::interrupted), 1U);

@@ -56,6 +56,11 @@ JournalBuilder& JournalBuilder::devices(const std::vector<std::string>& names) {
   return *this;
 }
 
+JournalBuilder& JournalBuilder::listeners(const std::vector<journal::ListenerFacts>& facts) {
+  header_.rig.devices.front().listeners = facts;
+  return *this;
+}
+
 JournalBuilder& JournalBuilder::uncalibrated() {
   header_.rig.calibrated = false;
   return *this;
@@ -116,8 +121,9 @@ JournalBuilder& JournalBuilder::strike(double m_s) {
 }
 
 JournalBuilder& JournalBuilder::heard(const std::string& name, base::Duration after,
-                                      std::uint32_t device) {
-  current_->heard.push_back({.device = device, .name = name, .arrival = last_contact() + after});
+                                      std::uint32_t device, std::uint32_t listener) {
+  current_->heard.push_back(
+      {.device = device, .name = name, .arrival = last_contact() + after, .listener = listener});
   return *this;
 }
 

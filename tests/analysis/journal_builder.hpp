@@ -29,6 +29,8 @@ class JournalBuilder {
   JournalBuilder& accept(const std::string& limit);  ///< a line of [accept]
   JournalBuilder& with_reference_taps();
   JournalBuilder& devices(const std::vector<std::string>& names);
+  /// Of the one device.
+  JournalBuilder& listeners(const std::vector<journal::ListenerFacts>& facts);
   JournalBuilder& uncalibrated();
   JournalBuilder& contact_not_sensed();  ///< the contacts of the journal are no measurement
   JournalBuilder& lifted();
@@ -40,7 +42,8 @@ class JournalBuilder {
   JournalBuilder& reference_taps();
   JournalBuilder& strike(double m_s);
   /// Counted from the last planned contact; in quiet from its begin.
-  JournalBuilder& heard(const std::string& name, base::Duration after, std::uint32_t device = 0);
+  JournalBuilder& heard(const std::string& name, base::Duration after, std::uint32_t device = 0,
+                        std::uint32_t listener = 0);
   JournalBuilder& sensed_late_by(base::Duration delay);  ///< all contacts
   JournalBuilder& voided(base::VoidReason reason);
   JournalBuilder& never_done();

@@ -266,6 +266,12 @@ TEST(ARun, JudgesWhatOnlyOneListenerHeardForEachByItself) {
   EXPECT_EQ(quiet.beside.at(0).incidents.size(), 1U);
 }
 
+TEST(ACall, IsAnsweredByTheFirstToComeInWhateverOrderTheyAreTold) {
+  const Answer answer = ToldJudge().call(1000ms).hear("kiln", 1500ms).hear("call", 1300ms).answer();
+  EXPECT_EQ(answer.outcome, Outcome::hit);
+  EXPECT_EQ(answer.duplicates, 1U);
+}
+
 TEST(ARun, DoesNotKnowAListenerThatIsNotThere) {
   EXPECT_THROW(ToldJudge({2, 1}).call(1s).hear("call", 1s, 1, 1), std::out_of_range);
 }

@@ -110,6 +110,17 @@ TEST(Page, SpeaksOfDriveWithoutCalibration) {
   EXPECT_THAT(page.substr(0, page.find("Scenario as run")), Not(HasSubstr(" m/s")));
 }
 
+TEST(Page, SetsTheLatenciesOfSeveralListenersSideBySide) {
+  const std::string one = without_scripts(report_page(small_run()));
+  EXPECT_THAT(one, Not(HasSubstr("Heard by")));
+  const std::string two = without_scripts(report_page(with_second_listener(small_run(), 23.4)));
+  EXPECT_THAT(two,
+              HasSubstr("Half of the answers came by broker at least 23.4 ms later than serial"));
+  EXPECT_THAT(two, HasSubstr("topic knock at broker:1883"));
+  EXPECT_THAT(two, HasSubstr("4.6 ms (stamp of the arrival 4.6 ms)"));
+  EXPECT_THAT(two, HasSubstr("0.029 ms"));
+}
+
 TEST(Page, KeepsHostileNamesHarmless) {
   const std::string page = report_page(hostile_results());
   EXPECT_EQ(occurrences(page, "alert(1)</script>"), 0U);

@@ -202,6 +202,33 @@ analysis::Results results_of(
   return analysis.finish(teller.reading());
 }
 
+analysis::Results with_second_listener(analysis::Results results, double later_ms) {
+  auto& listeners = results.devices.front().listeners;
+  listeners.front().name = "serial";
+  listeners.front().place = "port /dev/ttyUSB0";
+  listeners.front().latency_budget.contributions = {{"stamp of the arrival", 4.62}};
+  listeners.push_back(listeners.front());
+  analysis::ListenerResult& second = listeners.back();
+  second.name = "broker";
+  second.place = "topic knock at broker:1883";
+  second.latency_budget.contributions = {{"stamp of the arrival", 0.0289}};
+  for (analysis::RhythmResult& rhythm : second.rhythms) {
+    if (rhythm.median_ms) *rhythm.median_ms += later_ms;
+  }
+  second.beside =
+      analysis::Beside{.both = 100,
+                       .only_here = 1,
+                       .only_first = 2,
+                       .later = {.p = 0.5,
+                                 .ms = later_ms,
+                                 .interval = analysis::Interval{.lower = later_ms - 1.0,
+                                                                .upper = later_ms + 1.0,
+                                                                .confidence = 0.95,
+                                                                .sides = analysis::Sides::two,
+                                                                .method = "order statistics"}}};
+  return results;
+}
+
 analysis::Results hostile_results() {
   RunModel model{.trials = 12, .quiet_s = 1200, .void_share = 0.1};
   model.devices = {{.name = hostile_name, .confused_share = 0.3, .alarm_share = 0.5}};
@@ -215,6 +242,12 @@ analysis::Results hostile_results() {
   for (analysis::Finding& finding : results.findings) finding.heard = hostile_name;
   results.devices.front().heard_names.back() = hostile_name;
   results.devices.front().rhythms.front().rhythm = hostile_name;
+  results = with_second_listener(std::move(results), 20.0);
+  for (analysis::ListenerResult& listener : results.devices.front().listeners) {
+    listener.name = hostile_name;
+    listener.place = hostile_name;
+    listener.rhythms.front().rhythm = hostile_name;
+  }
   return results;
 }
 

@@ -43,6 +43,10 @@ struct RunModel {
     const std::function<void(const journal::Header&, const scenario::Scenario&,
                              const analysis::TrialRow&)>& row = {});
 
+/// The same results, as if the first device had a listener more, which heard all of it this
+/// much later.
+[[nodiscard]] analysis::Results with_second_listener(analysis::Results results, double later_ms);
+
 /// Names that try to break out of whatever they are written into.
 inline constexpr const char* hostile_name = "</script><script>alert(1)</script>\"'&\x01\x1b[31m";
 

@@ -48,6 +48,13 @@ TEST(Summary, KeepsSentencesWithinTheWidth) {
   }
 }
 
+TEST(Summary, SetsTheLatenciesOfSeveralListenersSideBySide) {
+  const Style plain{.colour = false, .width = 80};
+  EXPECT_THAT(summary(small_run(), plain), Not(HasSubstr("heard by")));
+  const std::string two = summary(with_second_listener(small_run(), 20.0), plain);
+  EXPECT_THAT(two, AllOf(HasSubstr("heard by"), HasSubstr("broker"), HasSubstr("0.029 ms")));
+}
+
 TEST(Summary, HasNoControlCharactersFromOutside) {
   const std::string text = summary(hostile_results(), {.colour = false, .width = 80});
   EXPECT_EQ(text.find('\x1b'), std::string::npos);
