@@ -65,8 +65,8 @@ Finding check_broker(const std::string& subject, const BrokerSettings& broker,
   try {
     const base::Duration trip =
         MqttClient::round_trip({.broker = broker, .topic = topic, .qos = qos}, 5s);
-    const std::string found = fmt::format("{}, round trip {:.1f} ms{}", address, base::to_ms(trip),
-                                          broker.tls ? ", TLS" : ", not encrypted");
+    const std::string found = fmt::format("{}, QoS {}, round trip {:.1f} ms, {}", address, qos,
+                                          base::to_ms(trip), broker.tls ? "TLS" : "not encrypted");
     return {State::good, subject, found};
   } catch (const std::runtime_error& error) {
     return {
