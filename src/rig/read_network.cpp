@@ -27,7 +27,7 @@ std::uint16_t read_port(TableReader& reader) {
 boost::asio::ip::address address_in(TableReader& reader, const std::string& key,
                                     const std::string& text) {
   boost::system::error_code error;
-  const auto address = boost::asio::ip::make_address(text, error);
+  auto address = boost::asio::ip::make_address(text, error);
   if (error) {
     reader.fail(key, fmt::format("\"{:.60}\"", text), "an IPv4 or IPv6 address",
                 "as \"192.168.7.20\"; a local one: \"ip address\" lists them");
@@ -104,7 +104,7 @@ BrokerSettings read_broker(TableReader& reader) {
 
 std::string read_topic(TableReader& reader, int (*check)(const char*),
                        const std::string& expected) {
-  const std::string topic = line_of_text(reader, "topic", longest_topic);
+  std::string topic = line_of_text(reader, "topic", longest_topic);
   if (check(topic.c_str()) != MOSQ_ERR_SUCCESS) {
     reader.fail("topic", fmt::format("\"{:.60}\"", topic), expected);
   }

@@ -40,6 +40,8 @@ constexpr int keep_alive_s = 5;  ///< a broker that is silent for longer is lost
 class Library {
  public:
   static void begin() { static const Library library; }
+  Library(const Library&) = delete;
+  Library& operator=(const Library&) = delete;
 
  private:
   Library() { mosquitto_lib_init(); }
@@ -85,6 +87,7 @@ class MqttClient::Connection {
     configure(password);
     listen_to_library();
   }
+  ~Connection() = default;
   Connection(const Connection&) = delete;
   Connection& operator=(const Connection&) = delete;
 

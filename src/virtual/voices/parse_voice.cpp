@@ -47,7 +47,7 @@ void check_is_plugged_in(TableReader& in, const rig::ListenerSettings& listener)
 std::string topic_of(TableReader& in, const rig::ListenerSettings& listener) {
   const auto* mqtt = std::get_if<rig::MqttSettings>(&listener.way);
   if (mqtt == nullptr) return {};
-  const std::string topic = in.text_or("topic", mqtt->topic);
+  std::string topic = in.text_or("topic", mqtt->topic);
   if (topic.find_first_of("+#") == std::string::npos) return topic;
   in.fail("topic", fmt::format("\"{:.60}\"", topic), "a topic without wildcards");
 }

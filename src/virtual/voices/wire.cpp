@@ -54,6 +54,8 @@ class Socket {
   Socket(int family, int type)
       : descriptor_(::socket(family, type | SOCK_NONBLOCK | SOCK_CLOEXEC, 0)) {}
   ~Socket() { reset(); }
+  Socket(const Socket&) = delete;
+  Socket& operator=(const Socket&) = delete;
   Socket(Socket&& other) noexcept : descriptor_(std::exchange(other.descriptor_, -1)) {}
   Socket& operator=(Socket&& other) noexcept {
     std::swap(descriptor_, other.descriptor_);
