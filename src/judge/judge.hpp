@@ -63,10 +63,10 @@ class Judge {
   /// A trial is about to be presented. Throws std::logic_error if the one before
   /// is not closed (after a hole in a journal: finish first).
   void present(const Presented& trial);
-  /// Something was heard; a little out of order is borne. Before the current trial's planned first contact it
-  /// still belongs to the trial before (a late answer or a gap alarm); before
-  /// the very first trial it belongs to none and is dropped. Throws
-  /// std::out_of_range for a device or listener that does not exist.
+  /// Something was heard; a little out of order is borne. Before the current trial's planned first
+  /// contact it still belongs to the trial before (a late answer or a gap alarm); before the very
+  /// first trial it belongs to none and is dropped. Throws std::out_of_range for a device or
+  /// listener that does not exist.
   void hear(const base::Event& event);
   /// The current trial is over: its contacts as measured (as planned where not
   /// sensed), and whether it counts. Settles the trial before it, if any.
