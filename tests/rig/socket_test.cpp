@@ -297,7 +297,6 @@ TEST_F(TcpServerTest, DoesNotCountAStrangerAndSaysSoOnce) {
   begin(tcp_server(port));
   for (int i = 0; i < 3; ++i) {
     Caller stranger(port, elsewhere);
-    error_code ignored;
     try {
       stranger.says("call\n");
     } catch (const boost::system::system_error&) {
