@@ -1,5 +1,6 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+#include <unistd.h>
 
 #include <memory>
 #include <tuple>
@@ -17,7 +18,8 @@ using namespace std::chrono_literals;
 using rig::Framing;
 using rig::Transport;
 
-constexpr std::uint16_t port = 45'871;
+/// Of each test process another one, because they run side by side.
+std::uint16_t own_port() { return static_cast<std::uint16_t>(20'000 + getpid() % 12'000); }
 
 struct How {
   Transport transport;
@@ -32,7 +34,7 @@ class SocketVoice : public ::testing::TestWithParam<How> {
     settings_ = {.transport = how.transport,
                  .serves = how.serves,
                  .host = "127.0.0.1",
-                 .port = port,
+                 .port = own_port(),
                  .framing = how.framing,
                  .hello = how.serves ? "" : "listen\n"};
     if (how.serves) settings_.peers = {"127.0.0.1"};
