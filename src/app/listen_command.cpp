@@ -60,7 +60,9 @@ class Transcript {
 
   void say(lines::KernelInstant at, const std::string& device, const std::string& what) {
     const std::scoped_lock lock(mutex_);
-    fmt::print("{:10.3f} s  {} {}\n", base::to_s(at - start_), device, what);
+    const std::string line =
+        fmt::format("{:10.3f} s  {} {}\n", base::to_s(at - start_), device, what);
+    std::fputs(line.c_str(), stdout);  // on a listener's thread: unread, it must not end it
     std::fflush(stdout);
   }
 

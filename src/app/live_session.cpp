@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <cstdio>
+
 namespace plexor::app {
 
 namespace {
@@ -15,7 +17,8 @@ void warn_of(const std::vector<rig::Finding>& scheduling) {
   }
 }
 
-void remark(const std::string& text) { fmt::print(stderr, "{}\n", text); }
+/// On a listener's thread: where nobody can read it any more, it is lost and nothing else.
+void remark(const std::string& text) { std::fputs((text + "\n").c_str(), stderr); }
 
 }  // namespace
 

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <cstdio>
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <utility>
@@ -54,7 +55,9 @@ class RunPublisher::Line {
         topic_(settings.topic),
         client_({.broker = settings.broker, .will = state_message("vanished")},
                 {.trouble = [broker = settings.broker](const std::string& why) {
-                  fmt::print(stderr, "publish: broker {}:{}: {}\n", broker.host, broker.port, why);
+                  const std::string text =
+                      fmt::format("publish: broker {}:{}: {}\n", broker.host, broker.port, why);
+                  std::fputs(text.c_str(), stderr);  // unread, it must not end the client's thread
                 }}) {
     client_.publish(state_message("waiting"));
   }

@@ -97,6 +97,7 @@ class MqttClient::Connection {
     const int result = mosquitto_connect_bind_v5(handle_.get(), broker.host.c_str(), broker.port,
                                                  keep_alive_s, nullptr, properties_.get());
     if (result != MOSQ_ERR_SUCCESS) return reason(result);
+    begun_ = lines::kernel_now();  // connecting has its own limit
     stamped_ = ask_for_stamps(mosquitto_socket(handle_.get()));
     return std::nullopt;
   }
@@ -110,7 +111,7 @@ class MqttClient::Connection {
     const auto wait_ms = std::chrono::duration_cast<std::chrono::milliseconds>(longest).count();
     (void)::poll(awaited.data(), awaited.size(), static_cast<int>(wait_ms));
     bell.hush();
-    if ((awaited[0].revents & POLLIN) != 0) stamp_ = peek_stamp(socket, 1);
+    stamp_ = peek_stamp(socket, 1);  // always: more may have come since the poll
     const int result = mosquitto_loop(handle_.get(), 0, 1);
     if (refused_) return refused_;
     if (result != MOSQ_ERR_SUCCESS) return reason(result);
