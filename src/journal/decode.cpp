@@ -46,6 +46,12 @@ dom::array array(std::string_view key, dom::element value) {
   return items;
 }
 
+dom::object object(std::string_view key, dom::element value, std::string_view expected) {
+  dom::object found;
+  if (value.get(found) != simdjson::SUCCESS) wrong(key, expected);
+  return found;
+}
+
 /// The members of one object. Asked for in the order in which the writer put
 /// them, each is found at once; any other order works too.
 class Members {
@@ -192,9 +198,7 @@ Ended::Reason reason_from(std::string_view text) {
 }
 
 void read_listener(dom::element from, ListenerFacts& listener) {
-  dom::object object;
-  if (from.get(object) != simdjson::SUCCESS) wrong("listeners", "a list of objects");
-  Members members(object);
+  Members members(object("listeners", from, "a list of objects"));
   members.read("name", listener.name);
   members.read("place", listener.place);
   members.read("arrival_width_ns", listener.arrival_width);
@@ -208,9 +212,7 @@ void read_only_listener(Members& members, DeviceFacts& device) {
 }
 
 void read_device(dom::element from, DeviceFacts& device) {
-  dom::object object;
-  if (from.get(object) != simdjson::SUCCESS) wrong("devices", "a list of objects");
-  Members members(object);
+  Members members(object("devices", from, "a list of objects"));
   members.read("name", device.name);
   members.read("version", device.version);
   members.read("line_time_ns", device.line_time);
@@ -227,9 +229,7 @@ void read_device(dom::element from, DeviceFacts& device) {
 }
 
 void read_facts(dom::element from, RigFacts& rig) {
-  dom::object object;
-  if (from.get(object) != simdjson::SUCCESS) wrong("facts", "an object");
-  Members members(object);
+  Members members(object("facts", from, "an object"));
   members.read("name", rig.name);
   members.read("simulated", rig.simulated);
   members.read("calibrated", rig.calibrated);

@@ -78,9 +78,7 @@ Finding check_broker(const std::string& subject, const BrokerSettings& broker,
 std::vector<Finding> check_line(const Device& device, const ListenerSettings& settings) {
   const auto& line = std::get<LineSettings>(settings.way);
   Listening listening;
-  const auto listener = listening.listen(
-      device, settings,
-      {.report = [](const Report&) {}, .state = [](bool, lines::KernelInstant) {}});
+  const auto listener = listening.listen(device, settings, nobody());
   return {{State::good, fmt::format("line of \"{}\"", device.name),
            fmt::format("line {} of {}, free", line.wire.offset, line.chip)}};
 }
@@ -110,9 +108,7 @@ Finding token_travels_open(const Device& device, const WebHookSettings& hook) {
 std::vector<Finding> check_web_hook(const Device& device, const ListenerSettings& settings) {
   const auto& hook = std::get<WebHookSettings>(settings.way);
   Listening listening;
-  const auto listener = listening.listen(
-      device, settings,
-      {.report = [](const Report&) {}, .state = [](bool, lines::KernelInstant) {}});
+  const auto listener = listening.listen(device, settings, nobody());
   std::vector<Finding> findings{web_hook_is_good(device, hook)};
   if (!boost::asio::ip::make_address(hook.host).is_loopback()) {
     findings.push_back(token_travels_open(device, hook));

@@ -28,4 +28,9 @@ struct Hearers {
   std::function<void(const std::string& text)> remark{};  ///< for people; each thing once
 };
 
+/// Nobody: for who only wants to see that a listener can be made.
+[[nodiscard]] inline Hearers nobody() {
+  return {.report = [](const Report&) {}, .state = [](bool, lines::KernelInstant) {}};
+}
+
 }  // namespace plexor::rig

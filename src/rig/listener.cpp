@@ -84,11 +84,8 @@ std::unique_ptr<Listener> Listening::listen(const Device& device, const Listener
 std::optional<std::string> ask_version(const Device& device) {
   const ListenerSettings* asked = asked_way_of(device);
   if (!device.identity || asked == nullptr) return std::nullopt;
-  const auto ignore_report = [](const Report&) {};
-  const auto ignore_state = [](bool, lines::KernelInstant) {};
   Listening listening;
-  return listening.listen(device, *asked, {.report = ignore_report, .state = ignore_state})
-      ->version(device.identity->timeout);
+  return listening.listen(device, *asked, nobody())->version(device.identity->timeout);
 }
 
 std::optional<std::string> version_complaint(const Device& device, const std::string& answered) {

@@ -8,7 +8,6 @@
 #include <atomic>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/posix/stream_descriptor.hpp>
-#include <boost/asio/steady_timer.hpp>
 #include <cerrno>
 #include <condition_variable>
 #include <mutex>
@@ -17,6 +16,8 @@
 
 #include "rig/intake.hpp"
 #include "rig/line_assembler.hpp"
+#include "rig/looking_again.hpp"
+#include "rig/one_timer.hpp"
 #include "rig/serial_port.hpp"
 #include "rig/stamp_width.hpp"
 
@@ -28,8 +29,6 @@ namespace asio = boost::asio;
 using lines::KernelInstant;
 using namespace std::chrono_literals;
 
-constexpr base::Duration first_wait = 100ms;
-constexpr base::Duration longest_wait = 5s;
 /// A device that boots misses the first questions.
 constexpr base::Duration between_questions = 500ms;
 
@@ -40,10 +39,9 @@ class SerialListener::Ear {
  public:
   Ear(std::string device, SerialSettings settings, std::optional<IdentitySettings> identity,
       Hearers hearers)
-      : device_(std::move(device)),
-        settings_(std::move(settings)),
+      : settings_(std::move(settings)),
         identity_(std::move(identity)),
-        intake_(device_, settings_.format, std::move(hearers), identity_) {
+        intake_(std::move(device), settings_.format, std::move(hearers), identity_) {
     SerialPort port(settings_);
     port.reset(settings_.reset);
     adopt(std::move(port));
@@ -112,11 +110,11 @@ class SerialListener::Ear {
     known_ = false;
     tell(false, arrived_);
     remark("can't be heard any more: its port is gone; looking for it");
-    look_after(first_wait);
+    look_after(first_look);
   }
 
   void look_after(base::Duration wait) {
-    after(wait, [this, wait] { look_again(wait); });
+    timer_.after(wait, [this, wait] { look_again(wait); });
   }
 
   void look_again(base::Duration waited) {
@@ -127,7 +125,7 @@ class SerialListener::Ear {
     } catch (const PortFault& fault) {
       const bool is_news = fault.found() != std::exchange(last_trouble_, fault.found());
       if (is_news) remark(fault.what());
-      look_after(std::min(waited * 2, longest_wait));
+      look_after(std::min(waited * 2, longest_look));
     }
   }
 
@@ -140,14 +138,14 @@ class SerialListener::Ear {
 
   void ask(base::Duration wait) {
     port_->write(identity_->query);
-    after(wait, [this, wait] { miss_answer(wait); });
+    timer_.after(wait, [this, wait] { miss_answer(wait); });
   }
 
   void miss_answer(base::Duration waited) {
     if (lines::kernel_now() < give_up_) return ask(waited);
     known_ = false;
     if (tell(false, lines::kernel_now())) remark("does not answer who it is");
-    ask(std::min(waited * 2, longest_wait));
+    ask(std::min(waited * 2, longest_look));
   }
 
   void take_answer(const std::string& version) {
@@ -162,8 +160,8 @@ class SerialListener::Ear {
     }
     known_ = true;
     tell(true, arrived_);
-    ++turn_;  // nothing is missed any more
-    if (identity_->alive_every) after(*identity_->alive_every, [this] { begin_to_ask(); });
+    timer_.cancel();  // nothing is missed any more
+    if (identity_->alive_every) timer_.after(*identity_->alive_every, [this] { begin_to_ask(); });
   }
 
   /// It forgets what it has heard when it starts anew.
@@ -201,24 +199,13 @@ class SerialListener::Ear {
         "/sys/bus/usb-serial/devices/ttyUSB*/latency_timer)",
         port.path(), base::to_ms(port.latency())));
   }
-  template <typename Deed>
-  void after(base::Duration wait, Deed deed) {
-    // Cancelling does not reach a deed that is due already: its turn is over all the same.
-    timer_.expires_after(wait);
-    timer_.async_wait([this, deed, turn = ++turn_](const boost::system::error_code& error) {
-      if (!error && turn == turn_) deed();
-    });
-  }
-
-  std::string device_;
   SerialSettings settings_;
   std::optional<IdentitySettings> identity_;
   Intake intake_;
 
   asio::io_context context_{1};
   asio::posix::stream_descriptor stream_{context_};
-  asio::steady_timer timer_{context_};  ///< one thing at a time: looking for the port, or asking
-  std::uint64_t turn_ = 0;              ///< of the timer: what belongs to an older one is not done
+  OneTimer timer_{context_};  ///< looking for the port, or asking
   std::optional<SerialPort> port_;
   std::atomic<base::Duration> latency_{base::Duration{}};
   std::string last_trouble_;

@@ -16,6 +16,7 @@
 #include <stdexcept>
 
 #include "rig/network/reach.hpp"
+#include "rig/temporary_folder.hpp"
 #include "rig/told.hpp"
 
 namespace plexor::rig {
@@ -23,12 +24,6 @@ namespace plexor::rig {
 namespace {
 
 namespace fs = std::filesystem;
-
-fs::path make_folder() {
-  std::string name = (fs::temp_directory_path() / "plexor-broker-XXXXXX").string();
-  if (mkdtemp(name.data()) == nullptr) throw std::runtime_error("no temporary folder");
-  return name;
-}
 
 /// One that is free now; the kernel does not give it away again so soon.
 std::uint16_t free_port() {
@@ -59,7 +54,8 @@ constexpr const char* make_certificates =
 
 }  // namespace
 
-TestBroker::TestBroker(Door door) : folder_(make_folder()), door_(door), port_(free_port()) {
+TestBroker::TestBroker(Door door)
+    : folder_(make_temporary_folder("broker")), door_(door), port_(free_port()) {
   const bool is_open = door == Door::open;
   const bool is_tls = door == Door::tls || door == Door::expired;
   std::string setting = fmt::format("listener {} 127.0.0.1\nallow_anonymous {}\nuser root\n", port_,

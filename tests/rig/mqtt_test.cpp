@@ -55,12 +55,7 @@ class MqttTest : public ::testing::Test {
     });
   }
   [[nodiscard]] bool remarks(const std::string& text) {
-    return comes_true([&] {
-      for (const std::string& one : told_.remarks()) {
-        if (one.find(text) != std::string::npos) return true;
-      }
-      return false;
-    });
+    return comes_true([&] { return told_.count_remarks(text) > 0; });
   }
 
   Told told_;

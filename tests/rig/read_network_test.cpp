@@ -24,23 +24,7 @@ std::string rig_with(const std::string& first, const std::string& other,
   std::string second = device;
   second.replace(second.find("panel"), 5, "shelf");
   text.replace(from, end - from, device + first + second + other);
-  return text + more + R"(
-[lines]
-chip = "/dev/gpiochip0"
-gate = 5
-contact = 6
-stop_loop = 0
-lid = 1
-coil_sense = 2
-enable = 3
-watchdog = 4
-[warden]
-longest_pulse_ms = 40
-heartbeat_age_ms = 50
-[outside]
-longest_on_ms = 60
-one_shot_ms = 100
-)";
+  return text + more + live_tables;
 }
 
 constexpr const char* serial = "[[device.listener]]\nkind = \"serial\"\nport = \"/dev/ttyUSB{}\"\n";

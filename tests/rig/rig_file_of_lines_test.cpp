@@ -19,23 +19,7 @@ std::string live_text() {
     const auto end = text.find("pattern_end_gap_ms = 450\n", at) + 25;
     text.insert(end, "[[device.listener]]\nkind = \"serial\"\nport = \"/dev/ttyUSB0\"\n");
   }
-  return text + R"(
-[lines]
-chip = "/dev/gpiochip0"
-gate = { line = 5, active_low = true }
-contact = 6
-stop_loop = 0
-lid = 1
-coil_sense = 2
-enable = { line = 3 }
-watchdog = 4
-[warden]
-longest_pulse_ms = 40
-heartbeat_age_ms = 50
-[outside]
-longest_on_ms = 60
-one_shot_ms = 100
-)";
+  return text + live_tables;
 }
 
 std::string live_changed(const std::string& passage, const std::string& instead) {

@@ -29,6 +29,25 @@ inline std::string oak_with(const std::string& passage, const std::string& inste
   return text.replace(at, passage.size(), instead);
 }
 
+/// What a rig of kind lines has beside its devices.
+inline constexpr const char* live_tables = R"(
+[lines]
+chip = "/dev/gpiochip0"
+gate = { line = 5, active_low = true }
+contact = 6
+stop_loop = 0
+lid = 1
+coil_sense = 2
+enable = { line = 3 }
+watchdog = 4
+[warden]
+longest_pulse_ms = 40
+heartbeat_age_ms = 50
+[outside]
+longest_on_ms = 60
+one_shot_ms = 100
+)";
+
 inline std::string message_of(const std::string& text) {
   try {
     (void)parse_rig(text, "rig.toml");

@@ -1,4 +1,5 @@
 #include "rig/network/secret.hpp"
+#include "rig/temporary_folder.hpp"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -20,11 +21,6 @@ using ::testing::Not;
 
 class SecretTest : public ::testing::Test {
  protected:
-  SecretTest() {
-    std::string name = (fs::temp_directory_path() / "plexor-secret-XXXXXX").string();
-    if (mkdtemp(name.data()) == nullptr) throw std::runtime_error("no temporary folder");
-    folder_ = name;
-  }
   ~SecretTest() override { fs::remove_all(folder_); }
 
   [[nodiscard]] SecretPlace written(const std::string& text, mode_t mode = 0600) const {
@@ -42,7 +38,7 @@ class SecretTest : public ::testing::Test {
     return "no error";
   }
 
-  fs::path folder_;
+  fs::path folder_ = make_temporary_folder("secret");
 };
 
 TEST_F(SecretTest, IsALineOfAFile) {

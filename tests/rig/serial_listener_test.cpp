@@ -16,6 +16,7 @@
 #include "rig/line_assembler.hpp"
 #include "rig/rate_cap.hpp"
 #include "rig/serial_port.hpp"
+#include "rig/temporary_folder.hpp"
 #include "rig/told.hpp"
 #include "virtual/voices/pseudo_port.hpp"
 
@@ -35,18 +36,13 @@ using virtual_rig::PseudoPort;
 
 class SerialListenerTest : public ::testing::Test {
  protected:
-  SerialListenerTest() : folder_(make_folder()) { plug_in(); }
+  SerialListenerTest() : folder_(make_temporary_folder("port")) { plug_in(); }
   ~SerialListenerTest() override {
     listener_.reset();
     device_.reset();
     fs::remove_all(folder_);
   }
 
-  static fs::path make_folder() {
-    std::string name = (fs::temp_directory_path() / "plexor-port-XXXXXX").string();
-    if (mkdtemp(name.data()) == nullptr) throw std::runtime_error("no temporary folder");
-    return name;
-  }
   void plug_in() { device_ = std::make_unique<PseudoPort>(port()); }
   void unplug() { device_.reset(); }
   [[nodiscard]] std::string port() const { return (folder_ / "port").string(); }
@@ -81,19 +77,6 @@ class SerialListenerTest : public ::testing::Test {
     EXPECT_EQ(heard, "version\n");
     says(answer);
   }
-  void expect_events(const std::vector<std::string>& events) {
-    EXPECT_TRUE(comes_true([&] { return told_.events() == events; }))
-        << ::testing::PrintToString(told_.events());
-  }
-  void expect_states(const std::vector<bool>& states) {
-    EXPECT_TRUE(comes_true([&] { return told_.states() == states; }))
-        << ::testing::PrintToString(told_.states());
-  }
-  void expect_remark(const std::string& words) {
-    EXPECT_TRUE(comes_true([&] { return told_.all_remarks().find(words) != std::string::npos; }))
-        << words << " is not in " << told_.all_remarks();
-  }
-
   static std::string fault_of(const SerialSettings& settings) {
     try {
       const SerialPort port(settings);
@@ -113,7 +96,7 @@ TEST_F(SerialListenerTest, HearsEachLineWithTheInstantOfItsArrival) {
   listen();
   const KernelInstant before = lines::kernel_now();
   says("call");
-  expect_events({"call"});
+  told_.expect_events({"call"});
   const KernelInstant after = lines::kernel_now();
   const KernelInstant at = told_.reports()[0].at;
   EXPECT_TRUE(before <= at && at <= after);
@@ -124,7 +107,7 @@ TEST_F(SerialListenerTest, DropsWhatCameBeforeItListened) {
   says("early");
   listen();
   says("call");
-  expect_events({"call"});
+  told_.expect_events({"call"});
 }
 
 TEST_F(SerialListenerTest, GivesOnWhatTheGroupsTook) {
@@ -133,7 +116,7 @@ TEST_F(SerialListenerTest, GivesOnWhatTheGroupsTook) {
   listen(with_pattern);
   says("knock call 1500 0.5");
   says("chatter");
-  expect_events({"call"});
+  told_.expect_events({"call"});
   EXPECT_EQ(told_.reports()[0].device_time, 1500ms);
   EXPECT_EQ(told_.reports()[0].strength, 0.5);
   EXPECT_TRUE(comes_true([&] { return told_.lines().size() == 2; }));
@@ -143,11 +126,11 @@ TEST_F(SerialListenerTest, GivesOnWhatTheGroupsTook) {
 TEST_F(SerialListenerTest, AnUnpluggedPortIsLostAndFoundAgain) {
   listen();
   unplug();
-  expect_states({false});
+  told_.expect_states({false});
   plug_in();
-  expect_states({false, true});
+  told_.expect_states({false, true});
   says("call");
-  expect_events({"call"});
+  told_.expect_events({"call"});
   EXPECT_THAT(told_.all_remarks(), AllOf(HasSubstr("port is gone"), HasSubstr("port is back")));
 }
 
@@ -157,17 +140,17 @@ TEST_F(SerialListenerTest, IsHeardOnceItHasAnsweredWhoItIs) {
   is_asked("panel 1.4.0");
   EXPECT_EQ(listener_->version(20s), "1.4.0");
   says("help");
-  expect_events({"help"});
+  told_.expect_events({"help"});
   EXPECT_THAT(told_.states(), IsEmpty()) << "nothing was lost";
 }
 
 TEST_F(SerialListenerTest, ADeviceThatDoesNotAnswerIsLostUntilItDoes) {
   listen(settings(), identity());
-  expect_states({false});
+  told_.expect_states({false});
   EXPECT_EQ(listener_->version(0ms), std::nullopt);
   (void)device_->read();
   is_asked("panel 1.4.0");
-  expect_states({false, true});
+  told_.expect_states({false, true});
   EXPECT_THAT(told_.all_remarks(), HasSubstr("does not answer"));  // said after the state was told
 }
 
@@ -177,11 +160,11 @@ TEST_F(SerialListenerTest, ADeviceThatStartsAnewIsLostUntilItHasAnswered) {
   ASSERT_TRUE(listener_->version(20s));
   says("panel boots");
   says("call");
-  expect_states({false});
+  told_.expect_states({false});
   is_asked("panel 1.5.0");
-  expect_states({false, true});
+  told_.expect_states({false, true});
   says("help");
-  expect_events({"help"});
+  told_.expect_events({"help"});
   EXPECT_EQ(listener_->version(0ms), "1.5.0");
   EXPECT_THAT(told_.all_remarks(),
               AllOf(HasSubstr("started anew"), HasSubstr("\"1.5.0\" now, after")));
@@ -192,10 +175,10 @@ TEST_F(SerialListenerTest, APluggedInDeviceIsAskedAnew) {
   is_asked("panel 1.4.0");
   ASSERT_TRUE(listener_->version(20s));
   unplug();
-  expect_states({false});
+  told_.expect_states({false});
   plug_in();
   is_asked("panel 1.4.0");
-  expect_states({false, true});
+  told_.expect_states({false, true});
 }
 
 TEST_F(SerialListenerTest, ADeviceThatHangsIsNoticedIfItIsAskedNowAndThen) {
@@ -205,7 +188,7 @@ TEST_F(SerialListenerTest, ADeviceThatHangsIsNoticedIfItIsAskedNowAndThen) {
   is_asked("panel 1.4.0");
   is_asked("panel 1.4.0");
   EXPECT_THAT(told_.states(), IsEmpty());
-  expect_states({false});  // asked, but silent
+  told_.expect_states({false});  // asked, but silent
 }
 
 TEST_F(SerialListenerTest, BearsTenMegabytesOfGarbage) {
@@ -228,9 +211,9 @@ TEST_F(SerialListenerTest, BearsTenMegabytesOfGarbage) {
 TEST_F(SerialListenerTest, AnEndlessLineIsDroppedAndSaid) {
   listen();
   pours(std::string(2'000'000, 'x'));
-  expect_remark("messages of more than 512 bytes");
+  told_.expect_remark("messages of more than 512 bytes");
   pours("\ncall\n");
-  expect_events({"call"});
+  told_.expect_events({"call"});
 }
 
 TEST_F(SerialListenerTest, AFloodOfReportsIsCappedAndSaid) {
@@ -238,7 +221,7 @@ TEST_F(SerialListenerTest, AFloodOfReportsIsCappedAndSaid) {
   std::string flood;
   for (int i = 0; i < 20'000; ++i) flood += "call\n";
   pours(flood);
-  expect_remark("more than 50 reports a second");
+  told_.expect_remark("more than 50 reports a second");
   listener_.reset();
   EXPECT_THAT(told_.all_remarks(), HasSubstr("were dropped"));
   EXPECT_GE(told_.reports().size(), 200U);
@@ -250,7 +233,7 @@ TEST_F(SerialListenerTest, APatternThatMatchesNothingIsSaidOnce) {
   with_pattern.format.pattern = "(?P<event>knock)";
   listen(with_pattern);
   for (int i = 0; i < 60; ++i) says("chatter");
-  expect_remark("none of its first 20 messages is what");
+  told_.expect_remark("none of its first 20 messages is what");
   listener_.reset();
   const std::string remarks = told_.all_remarks();
   EXPECT_EQ(remarks.find("none of"), remarks.rfind("none of"));

@@ -20,6 +20,7 @@
 
 #include "base/error.hpp"
 #include "rig/line_text.hpp"
+#include "rig/looking_again.hpp"
 #include "rig/network/reach.hpp"
 #include "rig/network/secret.hpp"
 
@@ -30,8 +31,6 @@ namespace {
 using lines::KernelInstant;
 using namespace std::chrono_literals;
 
-constexpr base::Duration first_wait = 100ms;
-constexpr base::Duration longest_wait = 5s;
 constexpr base::Duration patience = 5s;  ///< for the connection, and for each answer
 constexpr base::Duration farewell = 500ms;
 constexpr int keep_alive_s = 5;  ///< a broker that is silent for longer is lost
@@ -305,11 +304,11 @@ class MqttClient::Keeper {
 
  private:
   void keep() {
-    base::Duration wait = first_wait;
+    base::Duration wait = first_look;
     while (!over_) {
-      if (hold_one()) wait = first_wait;
+      if (hold_one()) wait = first_look;
       rest(wait);
-      wait = std::min(wait * 2, longest_wait);
+      wait = std::min(wait * 2, longest_look);
     }
     if (something_waits()) (void)hold_one();  // the last words
   }
@@ -387,12 +386,11 @@ class MqttClient::Keeper {
     if (hearers_.trouble) hearers_.trouble(why);
   }
 
-  void rest(base::Duration length) {
-    const KernelInstant end = lines::kernel_now() + length;
-    while (!over_ && lines::kernel_now() < end) {
-      pollfd awaited{end_.descriptor(), POLLIN, 0};
-      (void)::poll(&awaited, 1, 20);
-    }
+  /// Unless it is over before.
+  void rest(base::Duration length) const {
+    pollfd awaited{end_.descriptor(), POLLIN, 0};
+    const auto wait_ms = std::chrono::duration_cast<std::chrono::milliseconds>(length).count();
+    (void)::poll(&awaited, 1, static_cast<int>(wait_ms));
   }
 
   Setting setting_;

@@ -63,7 +63,7 @@ std::string content_of(const std::string& path) {
 std::string value_of(const std::string& variable) {
   const char* value = std::getenv(variable.c_str());
   if (value != nullptr) return value;
-  throw base::InputError({}, fmt::format("no variable {} in the environment", variable),
+  throw base::InputError({"environment", 0, 0}, fmt::format("no variable {}", variable),
                          "the secret that the rig file says is there",
                          fmt::format("{}=... before the command", variable));
 }

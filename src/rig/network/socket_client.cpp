@@ -15,10 +15,10 @@
 
 #include "rig/network/framer.hpp"
 #include "rig/network/name_lookup.hpp"
-#include "rig/network/one_timer.hpp"
 #include "rig/network/receive.hpp"
 #include "rig/network/socket_server.hpp"
 #include "rig/network/tcp_stream.hpp"
+#include "rig/one_timer.hpp"
 
 namespace plexor::rig {
 

@@ -1,14 +1,14 @@
 #pragma once
 
-#include "base/time.hpp"
+#include "rig/looking_again.hpp"
 
 namespace plexor::rig {
 
 /// How patient a listener on sockets is.
 struct SocketLimits {
-  base::Duration connect = std::chrono::seconds{5};            ///< to reach one address
-  base::Duration first_wait = std::chrono::milliseconds{100};  ///< before it looks again
-  base::Duration longest_wait = std::chrono::seconds{5};
+  base::Duration connect = std::chrono::seconds{5};  ///< to reach one address
+  base::Duration first_wait = first_look;            ///< before it looks again
+  base::Duration longest_wait = longest_look;
   base::Duration hello_every = std::chrono::seconds{10};  ///< UDP
   /// What has come of a message waits so long for the rest; then its connection is dropped.
   base::Duration half_message = std::chrono::seconds{10};

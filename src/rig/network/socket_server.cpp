@@ -17,9 +17,9 @@
 #include "base/error.hpp"
 #include "rig/network/ear_list.hpp"
 #include "rig/network/framer.hpp"
-#include "rig/network/one_timer.hpp"
 #include "rig/network/receive.hpp"
 #include "rig/network/tcp_stream.hpp"
+#include "rig/one_timer.hpp"
 
 namespace plexor::rig {
 

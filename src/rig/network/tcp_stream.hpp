@@ -8,8 +8,8 @@
 
 #include "lines/lines.hpp"
 #include "rig/network/framer.hpp"
-#include "rig/network/one_timer.hpp"
 #include "rig/network/socket_limits.hpp"
+#include "rig/one_timer.hpp"
 
 namespace plexor::rig {
 

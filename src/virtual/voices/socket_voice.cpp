@@ -1,13 +1,11 @@
 #include <utility>
 
 #include "virtual/voices/voices.hpp"
-#include "virtual/voices/wire.hpp"
+#include "virtual/voices/wire_voice.hpp"
 
 namespace plexor::virtual_rig {
 
 namespace {
-
-using lines::KernelInstant;
 
 std::unique_ptr<Wire> other_end_of(const rig::SocketSettings& socket) {
   const bool is_tcp = socket.transport == rig::Transport::tcp;
@@ -22,33 +20,18 @@ std::unique_ptr<Wire> other_end_of(const rig::SocketSettings& socket) {
 /// RFC 5424, with a facility and severity of its own (local0, notice) and without a clock.
 std::string as_syslog(const std::string& text) { return "<133>1 - - - - - - " + text; }
 
-class SocketVoice final : public TextVoice {
+class SocketVoice final : public WireVoice {
  public:
   SocketVoice(Speaker speaker, rig::Framing framing, std::unique_ptr<Wire> wire)
-      : TextVoice(std::move(speaker)), framing_(framing), wire_(std::move(wire)) {
-    wire_->open();
-  }
-
-  void plug_in() override {
-    wire_->close();
-    wire_->open();
-  }
-  void unplug() override { wire_->close(); }
-
-  void live(KernelInstant now) override {
-    (void)wire_->read();  // whatever is said to it; and it looks for its connection
-    TextVoice::live(now);
-  }
+      : WireVoice(std::move(speaker), std::move(wire)), framing_(framing) {}
 
  private:
   void send(const std::string& text) override {
     const bool is_syslog = framing_ == rig::Framing::syslog;
-    wire_->write((is_syslog ? as_syslog(text) : text) + "\n");
+    pour((is_syslog ? as_syslog(text) : text) + "\n");
   }
-  std::size_t pour(std::string_view bytes) override { return wire_->write(bytes); }
 
   rig::Framing framing_;
-  std::unique_ptr<Wire> wire_;
 };
 
 }  // namespace

@@ -6,38 +6,24 @@
 
 #include "rig/network/secret.hpp"
 #include "virtual/voices/voices.hpp"
-#include "virtual/voices/wire.hpp"
+#include "virtual/voices/wire_voice.hpp"
 
 namespace plexor::virtual_rig {
 
 namespace {
 
 namespace http = boost::beast::http;
-using lines::KernelInstant;
 
-class WebHookVoice final : public TextVoice {
+class WebHookVoice final : public WireVoice {
  public:
   WebHookVoice(Speaker speaker, const rig::WebHookSettings& hook)
-      : TextVoice(std::move(speaker)),
+      : WireVoice(std::move(speaker), make_tcp_caller(hook.host, hook.port)),
         path_(hook.path),
         host_(hook.host),
-        token_(rig::read_secret(hook.token)),
-        wire_(make_tcp_caller(hook.host, hook.port)) {
-    wire_->open();
-  }
-
-  void plug_in() override {
-    wire_->close();
-    wire_->open();
-  }
-  void unplug() override { wire_->close(); }
-
-  void live(KernelInstant now) override {
-    (void)wire_->read();  // the answers: a device that tries only once has no use for them
-    TextVoice::live(now);
-  }
+        token_(rig::read_secret(hook.token)) {}
 
  private:
+  /// The answers are read and forgotten: a device that tries only once has no use for them.
   void send(const std::string& text) override {
     http::request<http::string_body> request{http::verb::post, path_, 11};
     request.set(http::field::host, host_);
@@ -48,14 +34,12 @@ class WebHookVoice final : public TextVoice {
     request.prepare_payload();
     std::ostringstream written;
     written << request;
-    wire_->write(written.str());
+    pour(written.str());
   }
-  std::size_t pour(std::string_view bytes) override { return wire_->write(bytes); }
 
   std::string path_;
   std::string host_;
   std::string token_;
-  std::unique_ptr<Wire> wire_;
 };
 
 }  // namespace
