@@ -13,8 +13,8 @@ namespace {
 
 constexpr std::array shown_quantiles{0.5, 0.9, 0.95, 0.99};
 constexpr std::size_t most_ecdf_points = 400;
-constexpr double most_bins = 40.0;
-constexpr double infinity = std::numeric_limits<double>::infinity();
+constexpr double most_columns = 40.0;
+constexpr double never_ms = std::numeric_limits<double>::infinity();
 
 std::vector<Percentile> percentiles_of(std::span<const double> sorted) {
   std::vector<Percentile> result;
@@ -48,7 +48,7 @@ BinWidth bin_width(double low, double high) {
   for (width.power = -1;; ++width.power) {
     for (const double steps : {1.0, 2.0, 5.0}) {
       width.steps = steps;
-      if (bin_index(high, width) - bin_index(low, width) < most_bins) return width;
+      if (bin_index(high, width) - bin_index(low, width) < most_columns) return width;
     }
   }
 }
@@ -58,8 +58,8 @@ BinWidth bin_width(double low, double high) {
 Interval quantile_interval(std::span<const double> sorted, double p, double confidence,
                            Sides sides) {
   const OrderRanks ranks = quantile_ranks(sorted.size(), p, confidence, sides);
-  Interval interval{.lower = -infinity,
-                    .upper = infinity,
+  Interval interval{.lower = -never_ms,
+                    .upper = never_ms,
                     .confidence = confidence,
                     .sides = sides,
                     .method = "order statistics"};
@@ -76,7 +76,7 @@ std::optional<Interval> median_interval(std::span<const double> sorted) {
 }
 
 Latency summarise_latency(std::span<const double> sorted, const journal::DeviceFacts& device) {
-  const auto answered_end = std::lower_bound(sorted.begin(), sorted.end(), infinity);
+  const auto answered_end = std::lower_bound(sorted.begin(), sorted.end(), never_ms);
   const std::span<const double> hits(sorted.begin(), answered_end);
   return {.n = sorted.size(),
           .heard = hits.size(),

@@ -52,7 +52,7 @@ std::optional<std::uint64_t> largest_passing(std::uint64_t most,
 }
 
 /// What is counted under a limit, in words.
-struct Words {
+struct Phrases {
   std::string figure;
   std::string limit;
   std::string planned;  ///< "1000 trials", "4 h of quiet"
@@ -61,7 +61,7 @@ struct Words {
   std::string remedy;   ///< "raise trials"
 };
 
-std::string sentence_of(const Provable& found, const Words& words) {
+std::string sentence_of(const Provable& found, const Phrases& words) {
   const std::string begin = fmt::format("{} {}: ", words.figure, words.limit);
   if (!found.needed) {
     return begin + "no number of trials can show that; choose a limit short of perfection";
@@ -77,7 +77,7 @@ std::string sentence_of(const Provable& found, const Words& words) {
                      words.unit);
 }
 
-Provable finish(Provable found, const Words& words) {
+Provable finish(Provable found, const Phrases& words) {
   found.figure = words.figure;
   found.limit = words.limit;
   found.can_pass = found.allowed.has_value();
@@ -86,7 +86,7 @@ Provable finish(Provable found, const Words& words) {
 }
 
 /// A share that must stay small: `n` trials, at most `most` of them may fail.
-Provable rare_failures(std::uint64_t n, double most, double confidence, const Words& words) {
+Provable rare_failures(std::uint64_t n, double most, double confidence, const Phrases& words) {
   Provable found;
   found.planned = static_cast<double>(n);
   if (const auto needed = trials_to_show(1.0 - most, confidence, 0)) {

@@ -9,7 +9,7 @@ namespace plexor::analysis {
 namespace {
 
 constexpr std::int64_t fine_width_um_s = 50'000;
-constexpr std::size_t most_bins = 12;
+constexpr std::size_t most_speeds = 12;
 
 }  // namespace
 
@@ -33,11 +33,11 @@ std::vector<StrengthBin> StrengthTally::bins() const {
   constexpr std::array steps{1, 2, 4};  // 0.05, 0.1, 0.2 m/s; then ten times as much
   std::int64_t fine_bins = 1;
   auto counts = merged(fine_bins);
-  for (std::int64_t decade = 1; counts.size() > most_bins; decade *= 10) {
+  for (std::int64_t decade = 1; counts.size() > most_speeds; decade *= 10) {
     for (const int step : steps) {
       fine_bins = decade * step;
       counts = merged(fine_bins);
-      if (counts.size() <= most_bins) break;
+      if (counts.size() <= most_speeds) break;
     }
   }
   std::vector<StrengthBin> result;

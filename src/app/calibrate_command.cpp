@@ -26,7 +26,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-struct Options {
+struct CalibrateOptions {
   std::string rig;
   std::string out;
   double warm_to_c = 0.0;
@@ -36,7 +36,7 @@ struct Options {
   bool arm = false;
 };
 
-void check_rig(const Options& options, const rig::RigFile& rig) {
+void check_rig(const CalibrateOptions& options, const rig::RigFile& rig) {
   const base::Place place{options.rig, 0, 0};
   if (!rig.wiring) {
     throw base::InputError(place, "a rig in virtual time", "a rig of kind \"lines\" to calibrate");
@@ -54,7 +54,7 @@ void check_rig(const Options& options, const rig::RigFile& rig) {
 }
 
 /// What is there already, where curves are added to it.
-rig::Calibration kept(const Options& options) {
+rig::Calibration kept(const CalibrateOptions& options) {
   if (fs::exists(options.out) != options.add) {
     throw base::InputError(
         options.out + (options.add ? ": found no file; expected a calibration to add a curve to"
@@ -101,7 +101,7 @@ void put(rig::Calibration& calibration, rig::CalibrationCurve curve) {
 
 class Calibration {
  public:
-  Calibration(const Options& options, const rig::RigFile& rig, rig::Calibration known,
+  Calibration(const CalibrateOptions& options, const rig::RigFile& rig, rig::Calibration known,
               LiveSession& session)
       : options_(options),
         rig_(rig),
@@ -167,7 +167,7 @@ class Calibration {
     return true;
   }
 
-  const Options& options_;
+  const CalibrateOptions& options_;
   const rig::RigFile& rig_;
   rig::Calibration calibration_;
   run::HandTapper tapper_;
@@ -175,7 +175,7 @@ class Calibration {
   run::Calibrating calibrating_;
 };
 
-ExitCode calibrate(const Options& options) {
+ExitCode calibrate(const CalibrateOptions& options) {
   const LoadedRig loaded = load_rig(options.rig);
   check_rig(options, loaded.rig);
   rig::Calibration known = kept(options);
@@ -195,7 +195,7 @@ ExitCode calibrate(const Options& options) {
 }  // namespace
 
 CommandBody add_calibrate_command(CLI::App& parser) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<CalibrateOptions>();
   parser.add_option("--rig", options->rig, "Rig file of kind \"lines\", with tip switch and gate")
       ->required();
   parser.add_option("--out", options->out, "Calibration file to write")->required();

@@ -19,7 +19,7 @@ namespace plexor::app {
 
 namespace {
 
-struct Options {
+struct ListenOptions {
   std::string rig;
   double for_s = 0.0;
   bool raw = false;
@@ -71,7 +71,7 @@ class Transcript {
   std::mutex mutex_;
 };
 
-void listen(const Options& options, const rig::RigFile& rig) {
+void listen(const ListenOptions& options, const rig::RigFile& rig) {
   const StopSignals stop;
   Transcript transcript(options.raw);
   rig::Listening listening;
@@ -96,7 +96,7 @@ void listen(const Options& options, const rig::RigFile& rig) {
 }  // namespace
 
 CommandBody add_listen_command(CLI::App& parser) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<ListenOptions>();
   parser.add_option("--rig", options->rig, "Rig file of kind \"lines\"")->required();
   parser.add_flag("--raw", options->raw,
                   "Show every line that comes, whether it is an event or not");

@@ -27,7 +27,7 @@ namespace fs = std::filesystem;
 using rig::Finding;
 using State = Finding::State;
 
-struct Options {
+struct PreflightOptions {
   std::string rig;
   bool json = false;
 };
@@ -136,7 +136,7 @@ void show_as_json(const std::vector<Finding>& findings) {
 }  // namespace
 
 CommandBody add_preflight_command(CLI::App& parser) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<PreflightOptions>();
   parser.add_option("--rig", options->rig, "Rig file of kind \"lines\"")->required();
   parser.add_flag("--json", options->json, "Print the findings as JSON");
   parser.footer(

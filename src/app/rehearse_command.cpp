@@ -16,7 +16,7 @@ namespace plexor::app {
 
 namespace {
 
-struct Options {
+struct RehearseOptions {
   std::string scenario;
   std::string rig;
   std::string traces;
@@ -104,7 +104,7 @@ base::StrikeSpeed first_strike(const Job& job) {
                          "--traces shows the first tap of the plan");
 }
 
-void make_traces(const Options& options, const Job& job) {
+void make_traces(const RehearseOptions& options, const Job& job) {
   std::vector<std::string> rigs{options.rig};
   rigs.insert(rigs.end(), options.beside.begin(), options.beside.end());
   write_traces_page(options.traces, first_strike(job), rigs);
@@ -113,7 +113,7 @@ void make_traces(const Options& options, const Job& job) {
 }  // namespace
 
 CommandBody add_rehearse_command(CLI::App& parser) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<RehearseOptions>();
   parser.add_option("SCENARIO", options->scenario, "Scenario file: what to do")->required();
   parser.add_option("--rig", options->rig, "Rig file: what to do it with")->required();
   const CLI::Option* traces =

@@ -28,7 +28,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-struct Options {
+struct SimulateOptions {
   std::string rig;
   std::uint64_t seed = 1;
   bool lifted = false;
@@ -134,7 +134,7 @@ class Hands {
   rig::LineAssembler words_;
 };
 
-void tell_where(const Options& options, const rig::RigFile& rig, const Hands& hands) {
+void tell_where(const SimulateOptions& options, const rig::RigFile& rig, const Hands& hands) {
   fmt::print("\"{}\" is being simulated. Lines: {}\n", rig.name, rig.wiring->chip);
   for (const rig::Device& device : rig.devices) {
     for (const rig::ListenerSettings& listener : device.listeners) {
@@ -148,7 +148,7 @@ void tell_where(const Options& options, const rig::RigFile& rig, const Hands& ha
   std::fflush(stdout);
 }
 
-void simulate(const Options& options, const std::string& text, const rig::RigFile& rig) {
+void simulate(const SimulateOptions& options, const std::string& text, const rig::RigFile& rig) {
   const StopSignals stop;
   const auto simulation = virtual_rig::parse_simulation(text, options.rig, rig);
   prepare_place(rig.wiring->chip);
@@ -175,7 +175,7 @@ void simulate(const Options& options, const std::string& text, const rig::RigFil
 }  // namespace
 
 CommandBody add_simulate_command(CLI::App& parser) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<SimulateOptions>();
   parser.add_option("RIG", options->rig, "Rig file of kind \"lines\" with a [simulated] part")
       ->required();
   parser.add_option("--seed", options->seed, "For noise, scatter and disturbances")

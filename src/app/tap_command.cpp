@@ -18,7 +18,7 @@ namespace plexor::app {
 
 namespace {
 
-struct Options {
+struct TapOptions {
   std::string rig;
   double strike_m_s = 0.0;
   double on_ms = 0.0;
@@ -29,7 +29,7 @@ struct Options {
 };
 
 /// The drive that the options ask for, at the coil's temperature of now.
-base::Duration drive_of(const Options& options, const rig::RigFile& rig, double winding_c) {
+base::Duration drive_of(const TapOptions& options, const rig::RigFile& rig, double winding_c) {
   if (options.on_ms > 0.0) {
     return std::chrono::duration_cast<base::Duration>(
         std::chrono::duration<double, std::milli>(options.on_ms));
@@ -73,7 +73,7 @@ void show(int number, const run::HandTap& tap, const rig::RigFile& rig) {
   std::fflush(stdout);
 }
 
-ExitCode tap(const Options& options) {
+ExitCode tap(const TapOptions& options) {
   const LoadedRig loaded = load_rig(options.rig);
   if (!loaded.rig.wiring) {
     throw base::InputError(options.rig + ": a rig in virtual time has no tapper to try by hand");
@@ -99,7 +99,7 @@ ExitCode tap(const Options& options) {
 }  // namespace
 
 CommandBody add_tap_command(CLI::App& parser) {
-  const auto options = std::make_shared<Options>();
+  const auto options = std::make_shared<TapOptions>();
   parser.add_option("--rig", options->rig, "Rig file of kind \"lines\"")->required();
   auto* how = parser.add_option_group("strike");
   how->add_option("--strike-m-s", options->strike_m_s, "Strike speed, by the calibration")

@@ -5,7 +5,6 @@
 #include <unistd.h>
 
 #include <array>
-#include <cerrno>
 #include <csignal>
 #include <cstdlib>
 #include <filesystem>
@@ -22,7 +21,7 @@ using namespace std::chrono_literals;
 
 constexpr base::Duration starting = 5s;
 constexpr base::Duration ending = 1s;
-constexpr base::Duration look_up = 2ms;
+constexpr base::Duration look_for_end = 2ms;
 
 /// In memory, not on a disk that can stall; unlinked as soon as both sides have it.
 std::string free_board_file() {
@@ -64,7 +63,7 @@ void WardenProcess::wait_for_first_tick() {
   while (board_.warden().ticks == 0) {
     if (has_ended()) throw base::RigFault("the warden ended before it began; nothing was moved");
     if (lines::kernel_now() > give_up) throw base::RigFault("the warden does not begin");
-    lines::kernel_nap(look_up);
+    lines::kernel_nap(look_for_end);
   }
 }
 
@@ -81,7 +80,7 @@ void WardenProcess::end() {
   if (has_ended()) return;
   kill(process_, SIGTERM);
   const KernelInstant give_up = lines::kernel_now() + ending;
-  while (!has_ended() && lines::kernel_now() < give_up) lines::kernel_nap(look_up);
+  while (!has_ended() && lines::kernel_now() < give_up) lines::kernel_nap(look_for_end);
   if (process_ == 0) return;
   kill(process_, SIGKILL);
   waitpid(process_, nullptr, 0);

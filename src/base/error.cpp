@@ -2,6 +2,9 @@
 
 #include <fmt/format.h>
 
+#include <cerrno>
+#include <system_error>
+
 namespace plexor::base {
 
 namespace {
@@ -15,6 +18,8 @@ std::string printable(std::string text) {
 }
 
 }  // namespace
+
+std::string last_reason() { return std::generic_category().message(errno); }
 
 std::string to_text(const Place& place) {
   std::string text = place.file;

@@ -30,6 +30,9 @@ class RigFault : public std::runtime_error {
   using std::runtime_error::runtime_error;
 };
 
+/// What errno says of the system call that has just failed, in words.
+[[nodiscard]] std::string last_reason();
+
 /// "scenario.toml:12:3" with unknown parts left out.
 [[nodiscard]] std::string to_text(const Place& place);
 

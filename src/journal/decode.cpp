@@ -54,9 +54,9 @@ dom::object object(std::string_view key, dom::element value, std::string_view ex
 
 /// The members of one object. Asked for in the order in which the writer put
 /// them, each is found at once; any other order works too.
-class Members {
+class MemberReader {
  public:
-  explicit Members(dom::object object) : object_(object), at_(object.begin()) {}
+  explicit MemberReader(dom::object object) : object_(object), at_(object.begin()) {}
 
   [[nodiscard]] std::optional<dom::element> find(std::string_view key) {
     if (at_ != object_.end() && at_.key() == key) {
@@ -119,7 +119,7 @@ class Members {
   dom::object::iterator at_;
 };
 
-void read_id(Members& members, base::TrialId& id) {
+void read_id(MemberReader& members, base::TrialId& id) {
   std::array<std::uint32_t*, 3> parts{&id.block, &id.number, &id.attempt};
   std::size_t count = 0;
   members.each("id", 0, max_of<std::uint32_t>, [&](std::size_t i, std::int64_t part) {
@@ -131,7 +131,8 @@ void read_id(Members& members, base::TrialId& id) {
 
 /// Two lists of one length, which together make a vector of items.
 template <typename Item, typename First, typename Second>
-void read_pairs(Members& members, std::vector<Item>& to, const First& first, const Second& second) {
+void read_pairs(MemberReader& members, std::vector<Item>& to, const First& first,
+                const Second& second) {
   to.clear();
   members.each(first.key, first.low, first.high,
                [&](std::size_t, std::int64_t value) { first.put(to.emplace_back(), value); });
@@ -155,7 +156,7 @@ Column<Put> times(std::string_view key, Put put) {
   return {key, -max_run_ns, max_run_ns, put};
 }
 
-void read_pulses(Members& members, std::vector<base::Pulse>& pulses) {
+void read_pulses(MemberReader& members, std::vector<base::Pulse>& pulses) {
   read_pairs(members, pulses,
              times("on_ns", [](base::Pulse& pulse,
                                std::int64_t ns) { pulse.on = base::Instant{base::Duration{ns}}; }),
@@ -164,7 +165,7 @@ void read_pulses(Members& members, std::vector<base::Pulse>& pulses) {
              }));
 }
 
-void read_taps(Members& members, std::vector<base::Tap>& taps) {
+void read_taps(MemberReader& members, std::vector<base::Tap>& taps) {
   const auto put_strike = [](base::Tap& tap, std::int64_t um_s) { tap.strike.um_s = um_s; };
   read_pairs(
       members, taps,
@@ -173,7 +174,7 @@ void read_taps(Members& members, std::vector<base::Tap>& taps) {
 }
 
 /// A trial has either "rhythm", which says which one, or "kind".
-void read_kind(Members& members, base::Trial& trial) {
+void read_kind(MemberReader& members, base::Trial& trial) {
   trial.rhythm = 0;
   if (const auto rhythm = members.find("rhythm")) {
     trial.kind = base::TrialKind::rhythm;
@@ -198,21 +199,21 @@ Ended::Reason reason_from(std::string_view text) {
 }
 
 void read_listener(dom::element from, ListenerFacts& listener) {
-  Members members(object("listeners", from, "a list of objects"));
+  MemberReader members(object("listeners", from, "a list of objects"));
   members.read("name", listener.name);
   members.read("place", listener.place);
   members.read("arrival_width_ns", listener.arrival_width);
 }
 
 /// Format 3 knew one listener, and no more of it than this.
-void read_only_listener(Members& members, DeviceFacts& device) {
+void read_only_listener(MemberReader& members, DeviceFacts& device) {
   ListenerFacts only;
   members.read_if_there("arrival_width_ns", only.arrival_width);
   if (only.arrival_width != base::Duration{}) device.listeners.push_back(std::move(only));
 }
 
 void read_device(dom::element from, DeviceFacts& device) {
-  Members members(object("devices", from, "a list of objects"));
+  MemberReader members(object("devices", from, "a list of objects"));
   members.read("name", device.name);
   members.read("version", device.version);
   members.read("line_time_ns", device.line_time);
@@ -229,7 +230,7 @@ void read_device(dom::element from, DeviceFacts& device) {
 }
 
 void read_facts(dom::element from, RigFacts& rig) {
-  Members members(object("facts", from, "an object"));
+  MemberReader members(object("facts", from, "an object"));
   members.read("name", rig.name);
   members.read("simulated", rig.simulated);
   members.read("calibrated", rig.calibrated);
@@ -246,7 +247,7 @@ void read_facts(dom::element from, RigFacts& rig) {
   }
 }
 
-void read_record(Members& members, Header& header) {
+void read_record(MemberReader& members, Header& header) {
   members.read("format", header.format);
   // What the rest of another format looks like is unknown; the reader speaks about it.
   if (header.format < 1 || header.format > format_version) return;
@@ -262,20 +263,20 @@ void read_record(Members& members, Header& header) {
   read_facts(members.need("facts"), header.rig);
 }
 
-void read_record(Members& members, Host& host) {
+void read_record(MemberReader& members, Host& host) {
   members.read("started_utc", host.started_utc);
   members.read("host_name", host.host_name);
   members.read("system", host.system);
   members.read_if_there("scheduling", host.scheduling);
 }
 
-void read_record(Members& members, Segment& segment) {
+void read_record(MemberReader& members, Segment& segment) {
   members.read("boot_id", segment.boot_id);
   members.read_system_time("monotonic_ns", segment.monotonic_ns);
   members.read_system_time("wall_ns", segment.wall_ns);
 }
 
-void read_record(Members& members, TrialPlanned& planned) {
+void read_record(MemberReader& members, TrialPlanned& planned) {
   base::Trial& trial = planned.trial;
   read_id(members, trial.id);
   read_kind(members, trial);
@@ -287,7 +288,7 @@ void read_record(Members& members, TrialPlanned& planned) {
   members.read("coil_mc", planned.coil_mc);
 }
 
-void read_record(Members& members, TrialDone& done) {
+void read_record(MemberReader& members, TrialDone& done) {
   read_id(members, done.id);
   members.read("end_ns", done.end);
   read_pulses(members, done.actual);
@@ -304,7 +305,7 @@ void read_record(Members& members, TrialDone& done) {
   if (!done.void_reason) throw Malformed(fmt::format("unknown void reason \"{}\"", text));
 }
 
-void read_record(Members& members, Heard& heard) {
+void read_record(MemberReader& members, Heard& heard) {
   base::Event& event = heard.event;
   members.read("device", event.device);
   members.read_if_there("listener", event.listener);
@@ -322,32 +323,32 @@ void read_record(Members& members, Heard& heard) {
   }
 }
 
-void read_record(Members& members, ListenerState& listener) {
+void read_record(MemberReader& members, ListenerState& listener) {
   members.read("device", listener.device);
   members.read_if_there("listener", listener.listener);
   members.read("up", listener.up);
   members.read("at_ns", listener.at);
 }
 
-void read_record(Members& members, ReferenceShift& shift) {
+void read_record(MemberReader& members, ReferenceShift& shift) {
   members.read("at_ns", shift.at);
   members.read("shift_ns", shift.shift);
   members.read("voided", shift.voided);
 }
 
-void read_record(Members& members, LeaveEnded& left) {
+void read_record(MemberReader& members, LeaveEnded& left) {
   members.read("reason", left.reason);
   members.read("at_ns", left.at);
 }
 
-void read_record(Members& members, RawLine& line) {
+void read_record(MemberReader& members, RawLine& line) {
   members.read("device", line.device);
   members.read_if_there("listener", line.listener);
   members.read("text", line.text);
   members.read("at_ns", line.at);
 }
 
-void read_record(Members& members, Ended& ended) {
+void read_record(MemberReader& members, Ended& ended) {
   ended.reason = reason_from(members.text("reason"));
   members.read("detail", ended.detail);
   members.read("at_ns", ended.at);
@@ -384,7 +385,7 @@ const Entry* Decoder::decode(std::string_view line) {
     }
     dom::object object;
     if (document.get(object) != simdjson::SUCCESS) throw Malformed("no JSON object");
-    Members members(object);
+    MemberReader members(object);
     (void)members.find("crc");  // checked before, on the bytes
     const auto sequence = whole("seq", members.need("seq"), std::uint64_t{0}, max_sequence);
     Entry& entry = entries_[index_of_type(members.text("type"))];

@@ -48,9 +48,9 @@ std::int64_t count(base::Instant instant) { return count(instant.time_since_epoc
 std::int64_t count(base::StrikeSpeed speed) { return within(speed.um_s, 0, max_strike_um_s); }
 
 /// Appends the members of one object, in the order of the calls.
-class Members {
+class MemberWriter {
  public:
-  explicit Members(std::string& out) : out_(out) {}
+  explicit MemberWriter(std::string& out) : out_(out) {}
 
   template <std::integral Number>
   void number(std::string_view key, Number value) {
@@ -119,7 +119,7 @@ class Members {
 void append_listener(std::string& out, const ListenerFacts& listener) {
   if (out.back() != '[') out += ',';
   out += '{';
-  Members members(out);
+  MemberWriter members(out);
   members.text("name", listener.name);
   members.text("place", listener.place);
   members.time("arrival_width_ns", listener.arrival_width);
@@ -129,7 +129,7 @@ void append_listener(std::string& out, const ListenerFacts& listener) {
 void append_device(std::string& out, const DeviceFacts& device) {
   if (out.back() != '[') out += ',';
   out += '{';
-  Members members(out);
+  MemberWriter members(out);
   members.text("name", device.name);
   members.text("version", device.version);
   members.time("line_time_ns", device.line_time);
@@ -291,7 +291,7 @@ class Encoder {
   }
 
   std::string& out_;
-  Members members_;
+  MemberWriter members_;
 };
 
 }  // namespace

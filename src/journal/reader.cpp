@@ -113,7 +113,7 @@ File open_to_read(const std::filesystem::path& path) {
   File file = File::open(path, O_RDONLY);
   struct stat facts {};
   if (!file || ::fstat(file.descriptor(), &facts) != 0) {
-    throw base::InputError(place, std::strerror(errno), std::string{wanted});
+    throw base::InputError(place, base::last_reason(), std::string{wanted});
   }
   if (S_ISDIR(facts.st_mode)) {
     throw base::InputError(place, "a folder", std::string{wanted},
@@ -143,7 +143,7 @@ ReadSummary read_journal(const std::filesystem::path& path,
         return static_cast<std::size_t>(got);
       }
       if (errno != EINTR) {
-        throw base::InputError({.file = path.string()}, std::strerror(errno), std::string{wanted});
+        throw base::InputError({.file = path.string()}, base::last_reason(), std::string{wanted});
       }
     }
   };

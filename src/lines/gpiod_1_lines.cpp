@@ -6,7 +6,8 @@
 #include <algorithm>
 #include <cerrno>
 #include <memory>
-#include <system_error>
+
+#include "base/error.hpp"
 
 #include "lines/gpiod_lines.hpp"
 
@@ -22,8 +23,6 @@ namespace {
 struct ChipCloser {
   void operator()(gpiod_chip* chip) const { gpiod_chip_close(chip); }
 };
-
-std::string last_reason() { return std::generic_category().message(errno); }
 
 int value_of(Level level) { return level == Level::active ? 1 : 0; }
 
@@ -43,7 +42,7 @@ class GpiodLines final : public Lines {
         consumer_(fmt::format("plexor {}", getpid())),
         chip_(gpiod_chip_open(chip.c_str())),
         taken_(settings.size()) {
-    if (!chip_) throw base::RigFault("GPIO chip " + chip + ": " + last_reason());
+    if (!chip_) throw base::RigFault("GPIO chip " + chip + ": " + base::last_reason());
     for (std::size_t line = 0; line < taken_.size(); ++line) take(line);
     for (std::size_t line = 0; line < taken_.size(); ++line) begin_to_drive(line);
   }
@@ -93,7 +92,7 @@ class GpiodLines final : public Lines {
     const LineSetting& setting = settings()[line];
     Taken& taken = taken_[line];
     taken.line = gpiod_chip_get_line(chip_.get(), setting.offset);
-    if (taken.line == nullptr) throw fault(line, "not on this chip: " + last_reason());
+    if (taken.line == nullptr) throw fault(line, "not on this chip: " + base::last_reason());
     const gpiod_line_request_config config{
         consumer_.c_str(), request_type(setting),
         setting.active_low ? GPIOD_LINE_REQUEST_FLAG_ACTIVE_LOW : 0};
@@ -108,7 +107,7 @@ class GpiodLines final : public Lines {
   }
 
   static std::string refusal(gpiod_line* line) {
-    if (errno != EBUSY) return last_reason();
+    if (errno != EBUSY) return base::last_reason();
     const char* holder = gpiod_line_update(line) == 0 ? gpiod_line_consumer(line) : nullptr;
     return holder == nullptr ? "held by somebody else" : fmt::format("held by \"{}\"", holder);
   }
@@ -117,7 +116,7 @@ class GpiodLines final : public Lines {
     const LineSetting& setting = settings()[line];
     if (setting.direction != Direction::output) return;
     if (gpiod_line_set_direction_output(taken_[line].line, value_of(setting.at_start)) == 0) return;
-    const std::string reason = last_reason();
+    const std::string reason = base::last_reason();
     release();
     throw fault(line, "can't be driven: " + reason);
   }
@@ -131,7 +130,7 @@ class GpiodLines final : public Lines {
     const timespec time = to_timespec(timeout);
     const int ready = ppoll(polled_.data(), polled_.size(), &time, nullptr);
     if (ready < 0 && errno != EINTR)
-      throw base::RigFault("edges of " + chip_file() + ": " + last_reason());
+      throw base::RigFault("edges of " + chip_file() + ": " + base::last_reason());
     if (ready <= 0) return;
     for (std::size_t line = 0; line < taken_.size(); ++line) {
       if (polled_[line].revents != 0 && !taken_[line].waiting) fetch_edge(line);
@@ -141,7 +140,7 @@ class GpiodLines final : public Lines {
   void fetch_edge(std::size_t line) {
     gpiod_line_event event{};
     if (gpiod_line_event_read(taken_[line].line, &event) != 0) {
-      throw fault(line, "no edges: " + last_reason());
+      throw fault(line, "no edges: " + base::last_reason());
     }
     const bool rising = event.event_type == GPIOD_LINE_EVENT_RISING_EDGE;
     taken_[line].waiting =

@@ -7,6 +7,8 @@
 #include <memory>
 #include <system_error>
 
+#include "base/error.hpp"
+
 #include "lines/gpiod_lines.hpp"
 
 // With libgpiod 2: all lines are one request, whose edges the kernel numbers.
@@ -30,8 +32,6 @@ using LineConfig = std::unique_ptr<gpiod_line_config, Freed<gpiod_line_config_fr
 using RequestConfig = std::unique_ptr<gpiod_request_config, Freed<gpiod_request_config_free>>;
 using LineRequest = std::unique_ptr<gpiod_line_request, Freed<gpiod_line_request_release>>;
 using EdgeBuffer = std::unique_ptr<gpiod_edge_event_buffer, Freed<gpiod_edge_event_buffer_free>>;
-
-std::string last_reason() { return std::generic_category().message(errno); }
 
 /// Things that can only be missing for want of memory, or refuse what this file never asks of them.
 void require(bool done) {
@@ -86,7 +86,7 @@ class GpiodLines final : public Lines {
       : Lines(chip, settings),
         edge_(gpiod_edge_event_buffer_new(1)),
         chip_(gpiod_chip_open(chip.c_str())) {
-    if (!chip_) throw base::RigFault("GPIO chip " + chip + ": " + last_reason());
+    if (!chip_) throw base::RigFault("GPIO chip " + chip + ": " + base::last_reason());
     require(edge_ != nullptr);
     take_all();
     begin_to_drive();
@@ -141,10 +141,10 @@ class GpiodLines final : public Lines {
 
   /// Says which line it was: the kernel only tells that it was one of them.
   [[noreturn]] void refuse() const {
-    const std::string reason = last_reason();
+    const std::string reason = base::last_reason();
     for (std::size_t line = 0; line < settings().size(); ++line) {
       const LineInfo info(gpiod_chip_get_line_info(chip_.get(), settings()[line].offset));
-      if (!info) throw fault(line, "not on this chip: " + last_reason());
+      if (!info) throw fault(line, "not on this chip: " + base::last_reason());
       if (!gpiod_line_info_is_used(info.get())) continue;
       const char* holder = gpiod_line_info_get_consumer(info.get());
       throw fault(line, holder == nullptr ? "held by somebody else"
@@ -156,7 +156,7 @@ class GpiodLines final : public Lines {
   void begin_to_drive() {
     const LineConfig config = config_of(settings(), Phase::driven);
     if (gpiod_line_request_reconfigure_lines(request_.get(), config.get()) == 0) return;
-    const std::string reason = last_reason();
+    const std::string reason = base::last_reason();
     release();
     throw base::RigFault("outputs of " + chip_file() + " can't be driven: " + reason);
   }
@@ -181,7 +181,7 @@ class GpiodLines final : public Lines {
   }
 
   [[noreturn]] void edges_fail() const {
-    throw base::RigFault("edges of " + chip_file() + ": " + last_reason());
+    throw base::RigFault("edges of " + chip_file() + ": " + base::last_reason());
   }
 
   EdgeBuffer edge_;

@@ -9,6 +9,7 @@
 #include <stdexcept>
 #include <system_error>
 
+#include "base/error.hpp"
 #include "lines/gpiod_lines.hpp"
 #include "lines/virtual_lines.hpp"
 
@@ -88,12 +89,12 @@ void Lines::set(std::size_t line, Level level) {
   if (settings_.at(line).direction != Direction::output) {
     throw std::logic_error("not an output: " + settings_[line].name);
   }
-  if (!try_set(line, level)) throw fault(line, std::generic_category().message(errno));
+  if (!try_set(line, level)) throw fault(line, base::last_reason());
 }
 
 Level Lines::get(std::size_t line) {
   const auto level = try_get(line);
-  if (!level) throw fault(line, std::generic_category().message(errno));
+  if (!level) throw fault(line, base::last_reason());
   return *level;
 }
 

@@ -6,6 +6,9 @@
 
 namespace plexor::rig {
 
+/// ASCII's digits alone, whatever the locale.
+[[nodiscard]] constexpr bool is_digit(char c) { return c >= '0' && c <= '9'; }
+
 /// What a device sent as a text for people: valid UTF-8, with U+FFFD for each bad
 /// sequence and each control character but the tab.
 [[nodiscard]] std::string printable(std::string_view bytes);

@@ -16,7 +16,7 @@ namespace {
 using namespace std::chrono_literals;
 
 constexpr base::Duration longest_rest = 1h;
-constexpr base::Duration look_up = 50ms;
+constexpr base::Duration look_around = 50ms;
 
 }  // namespace
 
@@ -57,7 +57,7 @@ std::optional<base::Pulse> HandTapper::pulse_that_fits(base::Duration on_time) {
 bool HandTapper::wait_until(base::Instant at, HandTap* tap) {
   while (ports_.clock.now() < at) {
     if (hooks_.stop_requested()) return false;
-    const base::Instant next = std::min(at, ports_.clock.now() + look_up);
+    const base::Instant next = std::min(at, ports_.clock.now() + look_around);
     if (const auto observation = ports_.senses.observe_until(next)) take(*observation, tap);
   }
   return !hooks_.stop_requested();

@@ -18,6 +18,7 @@
 #include <system_error>
 #include <thread>
 
+#include "base/error.hpp"
 #include "base/sanitized.hpp"
 
 namespace plexor::run {
@@ -28,8 +29,6 @@ using rig::Finding;
 using State = Finding::State;
 
 constexpr const char* allow = "run \"sudo rig/host/allow_real_time\", then log in again";
-
-std::string last_reason() { return std::generic_category().message(errno); }
 
 /// The first line of a file; empty where there is none.
 std::string line_of(const std::filesystem::path& file) {
@@ -135,7 +134,7 @@ void RealTime::schedule() {
     findings_.push_back({State::good, subject, fmt::format("SCHED_FIFO {}", priority), {}});
     return;
   }
-  const std::string reason = last_reason();
+  const std::string reason = base::last_reason();
   setrlimit(RLIMIT_RTTIME, &before);
   findings_.push_back({State::warning, subject,
                        fmt::format("no SCHED_FIFO ({}): other programs make pulses late", reason),
@@ -152,7 +151,8 @@ void RealTime::lock_memory() {
   }
   findings_.push_back(
       {State::warning, subject,
-       fmt::format("memory not locked ({}): a pulse may wait for the disk", last_reason()), allow});
+       fmt::format("memory not locked ({}): a pulse may wait for the disk", base::last_reason()),
+       allow});
 }
 
 void RealTime::settle_on_a_core() {
@@ -163,9 +163,10 @@ void RealTime::settle_on_a_core() {
     return;
   }
   if (isolated) {
-    findings_.push_back({State::warning, subject,
-                         fmt::format("isolated core {} refused ({})", *isolated, last_reason()),
-                         "let this program run there: see its service's AllowedCPUs"});
+    findings_.push_back(
+        {State::warning, subject,
+         fmt::format("isolated core {} refused ({})", *isolated, base::last_reason()),
+         "let this program run there: see its service's AllowedCPUs"});
   }
   // On one core alone the warden, more urgent, moves to another instead of taking this one.
   const auto last = last_core_of_several();
@@ -182,10 +183,10 @@ void RealTime::reach_for_idle_states() {
   } else if (errno == ENOENT) {
     findings_.push_back({State::good, subject, "idle states not adjustable", {}});
   } else {
-    findings_.push_back(
-        {State::warning, subject,
-         fmt::format("/dev/cpu_dma_latency: {}: a sleeping core may wake late", last_reason()),
-         allow});
+    findings_.push_back({State::warning, subject,
+                         fmt::format("/dev/cpu_dma_latency: {}: a sleeping core may wake late",
+                                     base::last_reason()),
+                         allow});
   }
 }
 

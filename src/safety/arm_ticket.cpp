@@ -9,7 +9,7 @@ namespace plexor::safety {
 
 namespace {
 
-constexpr int format = 1;
+constexpr int ticket_format = 1;
 
 /// A name as it may stand between quotes in a file.
 std::string quoted(const std::string& name) {
@@ -21,9 +21,9 @@ std::string quoted(const std::string& name) {
   return text + "\"";
 }
 
-ArmTicket read(std::string_view text) {
+ArmTicket read_ticket(std::string_view text) {
   base::TableReader in = base::TableReader::parse(text, "arm ticket");
-  in.refuse_newer_format(format);
+  in.refuse_newer_format(ticket_format);
   ArmTicket ticket{in.text("rig"), in.text("boot_id"),
                    static_cast<std::uint32_t>(in.whole("user", 0, 0xffffffff)),
                    in.duration("ends_since_boot_s", {0.0, 1e9})};
@@ -46,13 +46,14 @@ std::string to_text(const ArmTicket& ticket) {
   return fmt::format(
       "# Leave to tap unattended, given at the rig by \"plexor arm\".\n"
       "format = {}\nrig = {}\nboot_id = \"{}\"\nuser = {}\nends_since_boot_s = {:.3f}\n",
-      format, quoted(ticket.rig), ticket.boot_id, ticket.user, base::to_s(ticket.ends_since_boot));
+      ticket_format, quoted(ticket.rig), ticket.boot_id, ticket.user,
+      base::to_s(ticket.ends_since_boot));
 }
 
 TicketCheck check_ticket(std::string_view text, const std::string& rig, std::uint32_t user,
                          const BootMoment& now) {
   try {
-    const ArmTicket ticket = read(text);
+    const ArmTicket ticket = read_ticket(text);
     return {refusal_of(ticket, rig, user, now), ticket.ends_since_boot};
   } catch (const base::InputError&) {
     return {"it can't be read", {}};

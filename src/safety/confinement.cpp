@@ -8,9 +8,7 @@
 #include <unistd.h>
 
 #include <array>
-#include <cerrno>
 #include <string>
-#include <system_error>
 
 #include "base/error.hpp"
 #include "base/sanitized.hpp"
@@ -21,8 +19,7 @@ namespace {
 
 void require(bool done, const char* what) {
   if (done) return;
-  throw base::RigFault(std::string("warden: ") + what + ": " +
-                       std::generic_category().message(errno));
+  throw base::RigFault(std::string("warden: ") + what + ": " + base::last_reason());
 }
 
 bool lock_memory() { return mlockall(MCL_CURRENT | MCL_FUTURE) == 0; }

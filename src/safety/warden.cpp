@@ -4,9 +4,6 @@
 #include <sys/syscall.h>
 #include <unistd.h>
 
-#include <cerrno>
-#include <system_error>
-
 #include "base/error.hpp"
 #include "safety/board.hpp"
 
@@ -21,7 +18,7 @@ class Watched {
       : descriptor_(static_cast<int>(syscall(SYS_pidfd_open, process, 0))) {
     if (descriptor_ < 0) {
       throw base::RigFault("warden: controller process " + std::to_string(process) + ": " +
-                           std::generic_category().message(errno));
+                           base::last_reason());
     }
   }
   ~Watched() { close(descriptor_); }

@@ -6,15 +6,15 @@ namespace plexor::virtual_rig {
 
 namespace {
 
-constexpr std::int64_t one = 65536;
+constexpr std::int64_t fixed_one = 65536;
 /// Of the running means of signal and noise.
 constexpr base::Duration slow = std::chrono::milliseconds{500};
 
 std::int64_t pace_of(base::Duration time_constant, base::Duration sample_period) {
-  return std::clamp<std::int64_t>(one * sample_period / time_constant, 1, one);
+  return std::clamp<std::int64_t>(fixed_one * sample_period / time_constant, 1, fixed_one);
 }
 
-std::int64_t part(std::int64_t value, std::int64_t share) { return value * share / one; }
+std::int64_t part(std::int64_t value, std::int64_t share) { return value * share / fixed_one; }
 
 }  // namespace
 
@@ -23,7 +23,7 @@ EnvelopeDetector::EnvelopeDetector(const EnvelopeSettings& settings, std::int32_
     : mid_rail_(mid_rail),
       pace_(pace_of(settings.smooth, sample_period)),
       slow_pace_(pace_of(slow, sample_period)),
-      least_(static_cast<std::int64_t>(settings.min_lsb * one)),
+      least_(static_cast<std::int64_t>(settings.min_lsb * fixed_one)),
       k_noise_(static_cast<std::int64_t>(settings.k_noise * 256.0 + 0.5)),
       release_(static_cast<std::int64_t>(settings.release * 256.0 + 0.5)),
       settling_(2 * slow / sample_period),
@@ -36,7 +36,7 @@ void EnvelopeDetector::restart() {
 }
 
 bool EnvelopeDetector::flags(std::int32_t code) {
-  const std::int64_t value = (std::int64_t{code} - mid_rail_) * one;
+  const std::int64_t value = (std::int64_t{code} - mid_rail_) * fixed_one;
   mean_ += part(value - mean_, slow_pace_);
   const std::int64_t offset = value - mean_;
   envelope_ += part((offset < 0 ? -offset : offset) - envelope_, pace_);

@@ -10,7 +10,6 @@
 #include <algorithm>
 #include <array>
 #include <atomic>
-#include <cerrno>
 #include <cstring>
 #include <deque>
 #include <mutex>
@@ -240,7 +239,7 @@ class MqttClient::Connection {
   }
 
   [[nodiscard]] std::string reason(int result) const {
-    if (result == MOSQ_ERR_ERRNO) return std::strerror(errno);
+    if (result == MOSQ_ERR_ERRNO) return base::last_reason();
     if (result == MOSQ_ERR_TLS && !last_error_.empty()) return "TLS: " + last_error_;
     return mosquitto_strerror(result);
   }

@@ -9,6 +9,9 @@
 #include <cerrno>
 #include <cstring>
 #include <memory>
+#include <system_error>
+
+#include "base/error.hpp"
 
 namespace plexor::rig {
 
@@ -21,7 +24,7 @@ std::optional<std::string> not_connected(const addrinfo& to, base::Duration pati
   const auto close_it = [](const int* open) { ::close(*open); };
   const std::unique_ptr<const int, decltype(close_it)> owner(&socket, close_it);
   if (::connect(socket, to.ai_addr, to.ai_addrlen) == 0) return std::nullopt;
-  if (errno != EINPROGRESS) return std::strerror(errno);
+  if (errno != EINPROGRESS) return base::last_reason();
   std::array<pollfd, 2> awaited{{{socket, POLLOUT, 0}, {give_up, POLLIN, 0}}};
   const auto wait_ms = std::chrono::duration_cast<std::chrono::milliseconds>(patience).count();
   if (::poll(awaited.data(), awaited.size(), static_cast<int>(wait_ms)) <= 0) return "no answer";
@@ -29,7 +32,8 @@ std::optional<std::string> not_connected(const addrinfo& to, base::Duration pati
   int error = 0;
   socklen_t length = sizeof error;
   getsockopt(socket, SOL_SOCKET, SO_ERROR, &error, &length);
-  return error == 0 ? std::nullopt : std::optional<std::string>(std::strerror(error));
+  return error == 0 ? std::nullopt
+                    : std::optional<std::string>(std::generic_category().message(error));
 }
 
 }  // namespace

@@ -6,7 +6,6 @@
 #include <unistd.h>
 
 #include <array>
-#include <cerrno>
 #include <cstdlib>
 #include <cstring>
 
@@ -42,7 +41,7 @@ class OpenFile {
 void check_owner_only(const OpenFile& file, const std::string& path) {
   struct stat facts {};
   if (file.descriptor() < 0 || fstat(file.descriptor(), &facts) != 0) {
-    fail(path, std::strerror(errno));
+    fail(path, base::last_reason());
   }
   if (!S_ISREG(facts.st_mode)) fail(path, "no regular file");
   if (facts.st_uid != geteuid() && facts.st_uid != 0) fail(path, "a file of another user");
@@ -56,7 +55,7 @@ std::string content_of(const std::string& path) {
   check_owner_only(file, path);
   std::array<char, longest_secret + 3> buffer{};
   const ssize_t bytes = read(file.descriptor(), buffer.data(), buffer.size());
-  if (bytes < 0) fail(path, std::strerror(errno));
+  if (bytes < 0) fail(path, base::last_reason());
   return {buffer.data(), static_cast<std::size_t>(bytes)};
 }
 

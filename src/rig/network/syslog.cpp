@@ -2,11 +2,12 @@
 
 #include <algorithm>
 
+#include "rig/line_text.hpp"
+
 namespace plexor::rig {
 
 namespace {
 
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
 bool is_visible(char c) { return c > ' ' && c <= '~'; }
 
 /// Reads the head of a message from left to right. What a function expects and does not

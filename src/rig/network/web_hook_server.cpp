@@ -67,7 +67,7 @@ std::string answer_of(std::uint32_t status, bool stays) {
   return text + "\r\n";
 }
 
-std::string remedy_for(const error_code& error) {
+std::string remedy_for_hook(const error_code& error) {
   if (error == asio::error::address_in_use) {
     return "end what waits there (ss -ltnp shows it), or give another \"port\"";
   }
@@ -84,7 +84,7 @@ tcp::acceptor waiting_at(asio::io_context& context, const std::string& host, std
                          can_be_had_again_at_once);
   } catch (const boost::system::system_error& failure) {
     throw base::RigFault(fmt::format("web hook at {} port {}: {}; {}", host, port,
-                                     failure.code().message(), remedy_for(failure.code())));
+                                     failure.code().message(), remedy_for_hook(failure.code())));
   }
 }
 

@@ -9,6 +9,8 @@
 #include <limits>
 #include <optional>
 
+#include "rig/line_text.hpp"
+
 namespace plexor::rig {
 
 namespace {
@@ -24,8 +26,6 @@ constexpr std::uint32_t length_required = 411;
 constexpr std::uint32_t too_large = 413;
 constexpr std::uint32_t unknown_expectation = 417;
 constexpr std::uint32_t header_too_large = 431;
-
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
 
 std::string text_of(beast::string_view text) { return {text.data(), text.size()}; }
 

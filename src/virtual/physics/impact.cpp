@@ -20,12 +20,12 @@ double stiffness(const Impact& impact) {
   return 4.0 / 3.0 * impact.modulus_pa * std::sqrt(impact.tip_radius_m);
 }
 
-struct State {
+struct ContactState {
   double indentation_m;
   double speed_m_s;  ///< of the mass
 };
 
-State moved(const State& from, const State& slope, double time_s) {
+ContactState moved(const ContactState& from, const ContactState& slope, double time_s) {
   return {from.indentation_m + slope.indentation_m * time_s,
           from.speed_m_s + slope.speed_m_s * time_s};
 }
@@ -36,33 +36,33 @@ class Contact {
 
   /// The force moves the surface, and the damping depends on how fast the tip
   /// enters the moving surface: d' = v - F/Z with F = s (1 + c d'), solved for d'.
-  [[nodiscard]] double entering_m_s(const State& state) const {
+  [[nodiscard]] double entering_m_s(const ContactState& state) const {
     const double spring = spring_n(state);
     return (state.speed_m_s - spring * impact_.mobility_m_ns) /
            (1.0 + spring * impact_.damping_s_m * impact_.mobility_m_ns);
   }
 
-  [[nodiscard]] double force_n(const State& state) const {
+  [[nodiscard]] double force_n(const ContactState& state) const {
     const double damped = 1.0 + impact_.damping_s_m * entering_m_s(state);
     return spring_n(state) * std::max(damped, 0.0);  // surfaces don't pull
   }
 
-  [[nodiscard]] State after(const State& start, double time_s) const {
-    const State a = slope(start);
-    const State b = slope(moved(start, a, time_s / 2.0));
-    const State c = slope(moved(start, b, time_s / 2.0));
-    const State d = slope(moved(start, c, time_s));
-    State end = moved(start, a, time_s / 6.0);
+  [[nodiscard]] ContactState after(const ContactState& start, double time_s) const {
+    const ContactState a = slope(start);
+    const ContactState b = slope(moved(start, a, time_s / 2.0));
+    const ContactState c = slope(moved(start, b, time_s / 2.0));
+    const ContactState d = slope(moved(start, c, time_s));
+    ContactState end = moved(start, a, time_s / 6.0);
     end = moved(end, b, time_s / 3.0);
     end = moved(end, c, time_s / 3.0);
     return moved(end, d, time_s / 6.0);
   }
 
  private:
-  [[nodiscard]] double spring_n(const State& state) const {
+  [[nodiscard]] double spring_n(const ContactState& state) const {
     return stiffness_ * power_1_5(std::max(state.indentation_m, 0.0));
   }
-  [[nodiscard]] State slope(const State& state) const {
+  [[nodiscard]] ContactState slope(const ContactState& state) const {
     return {entering_m_s(state), -force_n(state) / impact_.mass_kg};
   }
 
@@ -78,7 +78,7 @@ void require_usable(const Impact& impact) {
 }
 
 /// The instant in the last step at which the tip leaves: the indentation is nearly straight there.
-double leaving_part(const State& before, const State& after) {
+double leaving_part(const ContactState& before, const ContactState& after) {
   return before.indentation_m / (before.indentation_m - after.indentation_m);
 }
 
@@ -136,10 +136,10 @@ ImpactResult strike(const Impact& impact) {
   const Contact contact(impact);
   const double step_s = hertz_contact_time_s(impact) / steps_per_contact;
   ImpactResult result;
-  State state{0.0, impact.speed_m_s};
+  ContactState state{0.0, impact.speed_m_s};
   result.points.push_back({0.0, 0.0, 0.0, state.speed_m_s});
   for (int i = 1; i <= steps_per_contact * most_contact_times; ++i) {
-    const State next = contact.after(state, step_s);
+    const ContactState next = contact.after(state, step_s);
     const bool left = next.indentation_m <= 0.0;
     const double part = left ? leaving_part(state, next) : 1.0;
     result.contact_s += part * step_s;

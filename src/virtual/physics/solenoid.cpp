@@ -20,13 +20,13 @@ constexpr int event_halvings = 30;
 base::Duration to_duration(double seconds) { return base::Duration{std::llround(seconds * 1e9)}; }
 
 /// Flux linkage instead of current: its derivative has no motional term to get wrong.
-struct State {
+struct StrokeState {
   double flux_vs = 0.0;
   double position_m = 0.0;
   double speed_m_s = 0.0;
 };
 
-State moved(const State& from, const State& slope, double time_s) {
+StrokeState moved(const StrokeState& from, const StrokeState& slope, double time_s) {
   return {from.flux_vs + slope.flux_vs * time_s, from.position_m + slope.position_m * time_s,
           from.speed_m_s + slope.speed_m_s * time_s};
 }
@@ -47,21 +47,21 @@ class Stroke {
   TapSummary run();
 
  private:
-  [[nodiscard]] double current_a(const State& state) const {
+  [[nodiscard]] double current_a(const StrokeState& state) const {
     return state.flux_vs / inductance_h(solenoid_, state.position_m);
   }
-  [[nodiscard]] double pull_n(const State& state) const;
-  [[nodiscard]] double net_force_n(const State& state) const;
-  [[nodiscard]] State slope(const State& state) const;
-  [[nodiscard]] State after(double time_s) const;
-  [[nodiscard]] Motion starts(const State& state) const;
-  [[nodiscard]] bool event_by(const State& state) const;
+  [[nodiscard]] double pull_n(const StrokeState& state) const;
+  [[nodiscard]] double net_force_n(const StrokeState& state) const;
+  [[nodiscard]] StrokeState slope(const StrokeState& state) const;
+  [[nodiscard]] StrokeState after(double time_s) const;
+  [[nodiscard]] Motion starts(const StrokeState& state) const;
+  [[nodiscard]] bool event_by(const StrokeState& state) const;
   [[nodiscard]] double time_to_event(double step_s) const;
   [[nodiscard]] bool at_rest() const;
   void step();
-  void note(const State& before, double step_s);
-  void note_flag(const State& before, double step_s);
-  [[nodiscard]] base::Duration instant_at(double position_m, const State& before,
+  void note(const StrokeState& before, double step_s);
+  void note_flag(const StrokeState& before, double step_s);
+  [[nodiscard]] base::Duration instant_at(double position_m, const StrokeState& before,
                                           double step_s) const;
   void handle_event();
   void touch_surface();
@@ -77,14 +77,14 @@ class Stroke {
   TapTrace* trace_;
 
   double time_s_ = 0.0;
-  State state_;
+  StrokeState state_;
   Motion motion_ = Motion::held;
   int steps_ = 0;
   TapSummary summary_;
   std::optional<base::Duration> flag_in_;
 };
 
-double Stroke::pull_n(const State& state) const {
+double Stroke::pull_n(const StrokeState& state) const {
   const double gap_m =
       solenoid_.closed_gap_m + solenoid_.gap_at_surface_m + solenoid_.stroke_m - state.position_m;
   const double inductance_slope = solenoid_.gap_inductance_h_m / (gap_m * gap_m);
@@ -92,13 +92,13 @@ double Stroke::pull_n(const State& state) const {
   return std::min(0.5 * current * current * inductance_slope, solenoid_.saturation_n);
 }
 
-double Stroke::net_force_n(const State& state) const {
+double Stroke::net_force_n(const StrokeState& state) const {
   return pull_n(state) - solenoid_.spring_preload_n - solenoid_.spring_rate_n_m * state.position_m;
 }
 
-State Stroke::slope(const State& state) const {
+StrokeState Stroke::slope(const StrokeState& state) const {
   const double current = current_a(state);
-  State slope;
+  StrokeState slope;
   if (energised_) {
     slope.flux_vs = supply_v_ - (coil_ohm_ + solenoid_.source_ohm) * current;
   } else if (current > 0.0) {
@@ -112,12 +112,12 @@ State Stroke::slope(const State& state) const {
 }
 
 /// Classical fourth-order Runge-Kutta.
-State Stroke::after(double time_s) const {
-  const State a = slope(state_);
-  const State b = slope(moved(state_, a, time_s / 2.0));
-  const State c = slope(moved(state_, b, time_s / 2.0));
-  const State d = slope(moved(state_, c, time_s));
-  State end = moved(state_, a, time_s / 6.0);
+StrokeState Stroke::after(double time_s) const {
+  const StrokeState a = slope(state_);
+  const StrokeState b = slope(moved(state_, a, time_s / 2.0));
+  const StrokeState c = slope(moved(state_, b, time_s / 2.0));
+  const StrokeState d = slope(moved(state_, c, time_s));
+  StrokeState end = moved(state_, a, time_s / 6.0);
   end = moved(end, b, time_s / 3.0);
   end = moved(end, c, time_s / 3.0);
   end = moved(end, d, time_s / 6.0);
@@ -126,7 +126,7 @@ State Stroke::after(double time_s) const {
 }
 
 /// Which way a plunger at rest sets off, if friction and stops let it.
-Motion Stroke::starts(const State& state) const {
+Motion Stroke::starts(const StrokeState& state) const {
   const double force = net_force_n(state);
   if (force > solenoid_.friction_n && state.position_m < solenoid_.stroke_m) return Motion::forth;
   if (force < -solenoid_.friction_n && state.position_m > 0.0) return Motion::back;
@@ -134,7 +134,7 @@ Motion Stroke::starts(const State& state) const {
 }
 
 /// Whether a stop, a turn or a start lies behind us at this state.
-bool Stroke::event_by(const State& state) const {
+bool Stroke::event_by(const StrokeState& state) const {
   switch (motion_) {
     case Motion::held: return starts(state) != Motion::held;
     case Motion::forth: return state.position_m >= solenoid_.stroke_m || state.speed_m_s < 0.0;
@@ -162,13 +162,13 @@ void Stroke::step() {
   const double to_switch_off = pulse_s_ - time_s_;
   const bool switches_off = energised_ && to_switch_off <= tap_step_s;
   double step_s = switches_off ? to_switch_off : tap_step_s;
-  State next = after(step_s);
+  StrokeState next = after(step_s);
   const bool event = event_by(next);
   if (event) {
     step_s = time_to_event(step_s);
     next = after(step_s);
   }
-  const State before = state_;
+  const StrokeState before = state_;
   state_ = next;
   time_s_ += step_s;
   note(before, step_s);
@@ -179,7 +179,7 @@ void Stroke::step() {
   }
 }
 
-void Stroke::note(const State& before, double step_s) {
+void Stroke::note(const StrokeState& before, double step_s) {
   const double current = current_a(state_);
   const double mean = 0.5 * (current + current_a(before));
   summary_.copper_heat_j += mean * mean * coil_ohm_ * step_s;
@@ -191,12 +191,13 @@ void Stroke::note(const State& before, double step_s) {
 }
 
 /// When the plunger came past `position_m` in the step that has just been made: linear in it.
-base::Duration Stroke::instant_at(double position_m, const State& before, double step_s) const {
+base::Duration Stroke::instant_at(double position_m, const StrokeState& before,
+                                  double step_s) const {
   const double part = (state_.position_m - position_m) / (state_.position_m - before.position_m);
   return to_duration(time_s_ - part * step_s);
 }
 
-void Stroke::note_flag(const State& before, double step_s) {
+void Stroke::note_flag(const StrokeState& before, double step_s) {
   if (solenoid_.flag_m <= 0.0 || summary_.flag || summary_.landed()) return;
   const double out_m = solenoid_.stroke_m - solenoid_.flag_to_surface_m;
   const double in_m = out_m - solenoid_.flag_m;

@@ -6,7 +6,6 @@
 #include <unistd.h>
 
 #include <array>
-#include <cerrno>
 #include <cstdlib>
 #include <string>
 #include <system_error>
@@ -21,8 +20,6 @@ namespace {
   throw base::RigFault("pseudo-terminal at " + path.string() + ": " + reason);
 }
 
-std::string last_reason() { return std::generic_category().message(errno); }
-
 }  // namespace
 
 PseudoPort::PseudoPort(std::filesystem::path path)
@@ -30,10 +27,10 @@ PseudoPort::PseudoPort(std::filesystem::path path)
   std::array<char, 128> name{};
   if (master_ < 0 || grantpt(master_) != 0 || unlockpt(master_) != 0 ||
       ptsname_r(master_, name.data(), name.size()) != 0) {
-    fail(path_, last_reason());
+    fail(path_, base::last_reason());
   }
   slave_ = open(name.data(), O_RDWR | O_NOCTTY | O_CLOEXEC);
-  if (slave_ < 0) fail(path_, last_reason());
+  if (slave_ < 0) fail(path_, base::last_reason());
   termios settings{};
   tcgetattr(slave_, &settings);
   cfmakeraw(&settings);

@@ -77,7 +77,7 @@ Socket bound(const Address& address, int type) {
   setsockopt(socket.get(), SOL_SOCKET, SO_REUSEADDR, &yes, sizeof yes);
   const bool is_had = ::bind(socket.get(), address.get(), address.length) == 0 &&
                       (type != SOCK_STREAM || ::listen(socket.get(), 1) == 0);
-  if (!is_had) throw base::RigFault(fmt::format("a device's socket: {}", std::strerror(errno)));
+  if (!is_had) throw base::RigFault(fmt::format("a device's socket: {}", base::last_reason()));
   return socket;
 }
 
