@@ -47,6 +47,14 @@ std::uint64_t rhythm_trials_of(const scenario::Scenario& scenario) {
 
 constexpr base::Duration latest_telling = std::chrono::seconds{1};
 
+/// A trial that was valid when it was done.
+void take_back(Presentation& presentation, base::VoidReason reason) {
+  const bool counts = presentation.planned.trial.kind != base::TrialKind::reference;
+  if (!counts || presentation.done.void_reason) return;
+  presentation.done.void_reason = reason;
+  if (presentation.settled) presentation.settled->void_reason = reason;
+}
+
 base::StrikeSpeed mean_strike(const std::vector<base::Tap>& taps) {
   std::int64_t sum = 0;
   for (const base::Tap& tap : taps) sum += tap.strike.um_s;
@@ -57,7 +65,8 @@ base::StrikeSpeed mean_strike(const std::vector<base::Tap>& taps) {
 
 /// A presentation goes: planned (open_) -> done (queued, the judge waits for
 /// late answers) -> settled -> released to the tallies. Where the scenario has
-/// reference taps, settled ones are held until the next good group of them.
+/// reference taps, settled ones are held until the next good group of them; and all are held
+/// for as long as the loss of a listener may go unnoticed.
 class Analysis::Fold {
  public:
   explicit Fold(std::function<void(const TrialRow&)> row) : row_(std::move(row)) {}
@@ -72,7 +81,7 @@ class Analysis::Fold {
   void on(const journal::TrialPlanned& planned);
   void on(const journal::TrialDone& done);
   void on(const journal::Heard& heard);
-  void on(const journal::ListenerState& state) { reach(state.at); }
+  void on(const journal::ListenerState& state);
   void on(const journal::ReferenceShift& shift);
   void on(const journal::LeaveEnded& left) { reach(left.at); }
   void on(const journal::RawLine& line) { reach(line.at); }
@@ -83,7 +92,9 @@ class Analysis::Fold {
   void interrupt_open();
   void settle(std::optional<judge::Settled> settled);
   void finish_segment();
-  void release_settled();
+  void clear_settled();
+  void release_ripe();
+  [[nodiscard]] bool is_ripe(const Presentation& presentation) const;
   void release(Presentation& presentation);
   void count_rhythm(const Presentation& presentation);
   void count_quiet(const Presentation& presentation);
@@ -151,7 +162,7 @@ void Analysis::Fold::on(const journal::Segment&) {
 void Analysis::Fold::on(const journal::TrialPlanned& planned) {
   if (planned.start < segment_end_) finish_segment();  // the record that began a new one is lost
   if (open_) interrupt_open();
-  if (std::exchange(group_passed_, false)) release_settled();
+  if (std::exchange(group_passed_, false)) clear_settled();
   check_planned(planned.trial);
   const base::Trial& trial = planned.trial;
   const Contacts contacts = planned_contacts(planned);
@@ -218,17 +229,21 @@ void Analysis::Fold::on(const journal::Heard& heard) {
   }
 }
 
+void Analysis::Fold::on(const journal::ListenerState& state) {
+  reach(state.at);
+  if (state.up) return;
+  for (Presentation& held : queue_) {
+    if (!held.is_past && held.done.end > state.at) take_back(held, base::VoidReason::listener_down);
+  }
+}
+
 void Analysis::Fold::on(const journal::ReferenceShift& shift) {
   reach(shift.at);
   group_passed_ = false;
   for (Presentation& held : queue_) {
-    const bool counts = held.planned.trial.kind != base::TrialKind::reference;
-    if (counts && !held.done.void_reason) {
-      held.done.void_reason = base::VoidReason::reference_shift;
-      if (held.settled) held.settled->void_reason = base::VoidReason::reference_shift;
-    }
+    if (!held.is_cleared) take_back(held, base::VoidReason::reference_shift);
   }
-  release_settled();
+  clear_settled();
 }
 
 void Analysis::Fold::on(const journal::Ended& ended) {
@@ -263,19 +278,32 @@ void Analysis::Fold::settle(std::optional<judge::Settled> settled) {
   Presentation& presentation = queue_[settled_++];
   presentation.settled = std::move(settled);
   presentation.settled->void_reason = presentation.done.void_reason;
-  if (!scenario_->reference) release_settled();
+  presentation.is_cleared = !scenario_->reference;
+  release_ripe();
 }
 
 void Analysis::Fold::finish_segment() {
   if (open_) interrupt_open();
   settle(judge_->finish());
+  for (Presentation& held : queue_) held.is_past = true;
+  release_ripe();
   segment_begin_s_ += base::to_s(segment_end_.time_since_epoch());
   segment_end_ = base::segment_start;
   std::fill(last_arrival_.begin(), last_arrival_.end(), base::segment_start);
 }
 
-void Analysis::Fold::release_settled() {
-  for (; settled_ > 0; --settled_) {
+void Analysis::Fold::clear_settled() {
+  for (std::size_t i = 0; i < settled_; ++i) queue_[i].is_cleared = true;
+  release_ripe();
+}
+
+bool Analysis::Fold::is_ripe(const Presentation& presentation) const {
+  if (!presentation.is_cleared) return false;
+  return presentation.is_past || segment_end_ - presentation.done.end > base::longest_unnoticed;
+}
+
+void Analysis::Fold::release_ripe() {
+  for (; settled_ > 0 && is_ripe(queue_.front()); --settled_) {
     release(queue_.front());
     spare_.push_back(std::move(queue_.front()));
     queue_.pop_front();
@@ -288,6 +316,8 @@ Presentation Analysis::Fold::fresh() {
   spare_.pop_back();
   presentation.settled.reset();
   presentation.quiet_heard.clear();
+  presentation.is_cleared = false;
+  presentation.is_past = false;
   return presentation;
 }
 
@@ -339,7 +369,7 @@ void Analysis::Fold::count_quiet(const Presentation& presentation) {
 Results Analysis::Fold::finish(const journal::ReadSummary& reading) {
   if (!scenario_) throw base::InputError("journal: no record; expected a header at the start");
   finish_segment();
-  release_settled();
+  clear_settled();
   results_.reading = reading;
   results_.duration_s = segment_begin_s_;
   results_.quiet_hours = to_hours(quiet_);

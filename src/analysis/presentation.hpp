@@ -15,6 +15,8 @@ struct Presentation {
   journal::TrialPlanned planned;
   journal::TrialDone done;  ///< made up where the journal has none: void, interrupted
   std::optional<judge::Settled> settled;
+  bool is_cleared = false;  ///< no reference taps can take it back any more
+  bool is_past = false;     ///< of an ended segment: no loss can take it back any more
   std::uint32_t segment = 0;
   double segment_begin_s = 0.0;          ///< of the run's time line
   std::vector<base::Event> quiet_heard;  ///< what was heard during a quiet stretch

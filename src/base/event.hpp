@@ -8,6 +8,9 @@
 
 namespace plexor::base {
 
+/// That a device can't be heard any more is noticed within this. What was done longer ago stands.
+inline constexpr Duration longest_unnoticed = std::chrono::seconds{30};
+
 /// One thing a device reported.
 struct Event {
   std::uint32_t device = 0;  ///< index into the rig's devices

@@ -114,6 +114,8 @@ struct Heard {
 struct ListenerState {
   std::uint32_t device = 0;
   bool up = false;
+  /// Down: since when. Trials of this segment that were done later are void, though they ended
+  /// as valid before it was noticed.
   base::Instant at;
   std::uint32_t listener = 0;  ///< which of the device's
   bool operator==(const ListenerState&) const = default;

@@ -23,6 +23,7 @@ struct Hearers {
   std::function<void(const Report&)> report;
   /// A listener begins as up; from then on it tells each change. Down: the port is
   /// gone, the connection is lost, or the device has started anew or does not answer who it is.
+  /// `at`, when down: since when something may have been missed, often before it was noticed.
   std::function<void(bool up, lines::KernelInstant at)> state;
   std::function<void(std::string_view line, lines::KernelInstant at)> line{};  ///< printable, any
   std::function<void(const std::string& text)> remark{};  ///< for people; each thing once

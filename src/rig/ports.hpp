@@ -33,6 +33,8 @@ struct GatePassed {
 struct ListenerChanged {
   std::uint32_t device = 0;
   bool up = false;
+  /// Down: since when; up to base::longest_unnoticed before it was noticed, and so the only
+  /// observation that may lie before what was observed before.
   base::Instant at;
   std::uint32_t listener = 0;  ///< which of the device's
 };

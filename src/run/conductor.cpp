@@ -54,6 +54,10 @@ std::vector<base::Instant> confirming(const std::vector<base::Pulse>& pulses,
   return contacts;
 }
 
+bool is_among(const std::vector<base::TrialId>& trials, const base::TrialId& id) {
+  return std::find(trials.begin(), trials.end(), id) != trials.end();
+}
+
 std::string name_of(const base::Trial& trial) {
   if (trial.kind == base::TrialKind::reference) return "reference taps were";
   return fmt::format("trial {} of block {} was", trial.id.number + 1, trial.id.block + 1);
@@ -255,6 +259,7 @@ void Conductor::observe(const rig::Observation& observation) {
   } else if (const auto* change = std::get_if<rig::ListenerChanged>(&observation)) {
     append(journal::ListenerState{change->device, change->up, change->at, change->listener});
     heard_.at(change->device).at(change->listener) = change->up;
+    if (!change->up) take_back_unheard(change->at);
     if (waits_since_ && all_heard()) wake_at_ = change->at;
   } else if (const auto* line = std::get_if<rig::LineHeard>(&observation)) {
     append(journal::RawLine{line->device, line->text, line->at, line->listener});
@@ -348,6 +353,7 @@ void Conductor::close(base::Instant now) {
   } else {
     ++progress_.done;
     if (scenario_.reference) since_reference_.push_back(trial.id);
+    remember(trial.id, now);
   }
   if (!ended_) plan_next(now);
 }
@@ -425,7 +431,25 @@ void Conductor::take_back_since_reference(base::Instant now, base::Duration shif
   for (const base::TrialId& id : since_reference_) history_.voided(id);
   progress_.done -= since_reference_.size();
   progress_.voids += since_reference_.size();
+  std::erase_if(lately_, [this](const Done& done) { return is_among(since_reference_, done.id); });
   since_reference_.clear();
+}
+
+void Conductor::remember(const base::TrialId& trial, base::Instant end) {
+  lately_.push_back({trial, end});
+  while (end - lately_.front().end > base::longest_unnoticed) lately_.pop_front();
+}
+
+/// A loss that is noticed late: nobody knows what the device reported meanwhile.
+void Conductor::take_back_unheard(base::Instant since) {
+  while (!lately_.empty() && lately_.back().end > since) {
+    const base::TrialId id = lately_.back().id;
+    history_.voided(id);
+    std::erase(since_reference_, id);
+    lately_.pop_back();
+    --progress_.done;
+    ++progress_.voids;
+  }
 }
 
 void Conductor::stop(Ended::Reason reason, const std::string& detail, base::Instant now) {

@@ -53,7 +53,8 @@ struct Progress {
 /// A trial goes: plan, check against the limits, append, commit; when durable,
 /// fire; listen to its end; assess the stimulus (void or not); append; next. A coil
 /// that is too warm for a trial makes it begin later. No trial begins while a device can't
-/// be heard: the run waits, and gives up after half an hour. Once leave to tap has ended,
+/// be heard: the run waits, and gives up after half an hour; what was done since it could be heard
+/// for sure is void. Once leave to tap has ended,
 /// only what needs no tap goes on.
 class Conductor {
  public:
@@ -106,6 +107,8 @@ class Conductor {
   void account_for_overrun(const Current& done);
   void assess_reference(const Current& done, base::Instant now);
   void take_back_since_reference(base::Instant now, base::Duration shift);
+  void take_back_unheard(base::Instant since);
+  void remember(const base::TrialId& trial, base::Instant end);
   void end(journal::Ended::Reason reason, const std::string& detail, base::Instant now);
   [[nodiscard]] judge::Presented presented(const Current& current) const;
   [[nodiscard]] std::optional<base::VoidReason> assess_contacts(const Current& done) const;
@@ -136,6 +139,11 @@ class Conductor {
   std::optional<base::Instant> waits_since_;  ///< for devices that can't be heard
   std::uint32_t misfires_in_row_ = 0;
   std::vector<base::TrialId> since_reference_;  ///< valid trials since the last good reference taps
+  struct Done {
+    base::TrialId id;
+    base::Instant end;
+  };
+  std::deque<Done> lately_;  ///< valid trials that a loss not yet noticed may spoil
   std::optional<base::Duration> opening_transit_;
   std::uint32_t shifts_in_row_ = 0;
   Progress progress_;

@@ -162,7 +162,9 @@ void LiveRig::see_listener(std::uint32_t device, std::uint32_t listener, bool up
     overseer_.see_listeners(silent_listeners_ == 0);
   }
   // Before the rig is armed nobody can be missed: it is not ready while one can't be heard.
-  if (arming_) queue_.push(rig::ListenerChanged{device, up, clock_.of(at), listener});
+  if (!arming_) return;
+  const KernelInstant earliest = lines::kernel_now() - base::longest_unnoticed;
+  queue_.push(rig::ListenerChanged{device, up, clock_.of(std::max(at, earliest)), listener});
 }
 
 void LiveRig::watch(void (LiveRig::*follow)()) {

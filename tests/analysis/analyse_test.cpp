@@ -82,6 +82,41 @@ TEST(Analysis, AShiftOfTheReferenceTapsVoidsWhatLiesSinceTheLastGoodOnes) {
   EXPECT_EQ(results.devices.front().false_alarms.incidents, 0U);
 }
 
+TEST(Analysis, ALossThatIsNoticedLateVoidsWhatWasDoneSince) {
+  JournalBuilder journal;
+  for (int trial = 0; trial < 2; ++trial) journal.knock().heard("call", 400ms);
+  for (int trial = 0; trial < 2; ++trial) journal.knock();
+  journal.unheard_for(10s);
+  journal.again().heard("call", 400ms);
+  const Results results = journal.ended().results();
+  EXPECT_EQ(results.trials_valid, 3U);
+  EXPECT_EQ(voids(results, VoidReason::listener_down), 2U);
+  EXPECT_EQ(count(results.devices.front().rhythms[0], Outcome::miss), 0U);
+}
+
+TEST(Analysis, WhatALossHasVoidedIsNotVoidedOnceMoreByReferenceTaps) {
+  JournalBuilder journal;
+  journal.with_reference_taps().reference_taps();
+  for (int trial = 0; trial < 3; ++trial) journal.knock().heard("call", 400ms);
+  journal.unheard_for(4s);
+  const Results results = journal.reference_taps().shift().ended().results();
+  EXPECT_EQ(results.trials_valid, 0U);
+  EXPECT_EQ(voids(results, VoidReason::listener_down), 1U);
+  EXPECT_EQ(voids(results, VoidReason::reference_shift), 2U);
+}
+
+TEST(Analysis, ALossReachesBehindGoodReferenceTapsButNotIntoAnotherSegment) {
+  JournalBuilder journal;
+  journal.with_reference_taps().knock().heard("call", 400ms);
+  journal.restart().knock().heard("call", 400ms);
+  journal.reference_taps();
+  journal.knock().heard("call", 400ms);
+  journal.unheard_for(20s);
+  const Results results = journal.reference_taps().ended().results();
+  EXPECT_EQ(results.trials_valid, 1U);
+  EXPECT_EQ(voids(results, VoidReason::listener_down), 2U);
+}
+
 TEST(Analysis, ReferenceTapsThatFailedThemselvesReleaseNothing) {
   JournalBuilder journal;
   journal.with_reference_taps().reference_taps();

@@ -148,6 +148,13 @@ JournalBuilder& JournalBuilder::shift() {
   return *this;
 }
 
+JournalBuilder& JournalBuilder::unheard_for(base::Duration length) {
+  close();
+  append(journal::ListenerState{.device = 0, .up = false, .at = now_ - length});
+  append(journal::ListenerState{.device = 0, .up = true, .at = now_});
+  return *this;
+}
+
 JournalBuilder& JournalBuilder::restart_unrecorded() {
   close();
   now_ = base::segment_start + 1s;

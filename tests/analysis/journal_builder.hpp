@@ -47,7 +47,8 @@ class JournalBuilder {
   JournalBuilder& sensed_late_by(base::Duration delay);  ///< all contacts
   JournalBuilder& voided(base::VoidReason reason);
   JournalBuilder& never_done();
-  JournalBuilder& shift();  ///< the reference taps just done had moved
+  JournalBuilder& shift();                             ///< the reference taps just done had moved
+  JournalBuilder& unheard_for(base::Duration length);  ///< as is noticed now
   JournalBuilder& restart();
   JournalBuilder& restart_unrecorded();  ///< the line that began the segment is lost
   JournalBuilder& ended(journal::Ended::Reason reason = journal::Ended::Reason::complete);

@@ -124,14 +124,20 @@ class Bench {
     return ended;
   }
 
+  [[nodiscard]] std::vector<journal::Record> all_records() const {
+    std::vector<journal::Record> found;
+    const auto summary = journal::read_journal_bytes(
+        bytes, "memory", [&](const journal::Entry& entry) { found.push_back(entry.record); });
+    EXPECT_EQ(summary.damage_count, 0U);
+    return found;
+  }
   /// All records of one kind in the journal.
   template <typename Kind>
   [[nodiscard]] std::vector<Kind> records() const {
     std::vector<Kind> found;
-    const auto summary = journal::read_journal_bytes(bytes, "memory", [&](const journal::Entry& e) {
-      if (const auto* record = std::get_if<Kind>(&e.record)) found.push_back(*record);
-    });
-    EXPECT_EQ(summary.damage_count, 0U);
+    for (const journal::Record& record : all_records()) {
+      if (const auto* one = std::get_if<Kind>(&record)) found.push_back(*one);
+    }
     return found;
   }
 

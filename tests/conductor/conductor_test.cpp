@@ -207,6 +207,41 @@ TEST(Conductor, NeverCountsTrialsWhileADeviceCannotBeHeard) {
   EXPECT_EQ(bench.progress().done, 10U);
 }
 
+/// Trials that count, by the journal's rule: valid when done, and not taken back by a later record.
+std::vector<base::TrialId> counting(const Bench& bench, base::Instant down_at) {
+  std::vector<base::TrialId> ids;
+  bool was_down = false;
+  for (const journal::Record& record : bench.all_records()) {
+    if (const auto* state = std::get_if<journal::ListenerState>(&record)) {
+      was_down |= !state->up;
+    } else if (const auto* done = std::get_if<journal::TrialDone>(&record)) {
+      const bool is_taken_back = !was_down && done->end > down_at;
+      if (!done->void_reason && !is_taken_back) ids.push_back(done->id);
+    }
+  }
+  for (base::TrialId& id : ids) id.attempt = 0;
+  return ids;
+}
+
+TEST(Conductor, GivesOnceMoreWhatWasDoneSinceADeviceWasHeardForSure) {
+  const base::Instant down = base::segment_start + 5s;
+  const auto done_with = [&](base::Duration noticed_after) {
+    Bench bench(scenario_text(12), {.listener_down_at = down,
+                                    .noticed_after = noticed_after,
+                                    .listener_up_at = down + noticed_after + 1s});
+    EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
+    EXPECT_EQ(bench.progress().done, 12U);
+    auto ids = counting(bench, down);
+    std::ranges::sort(ids);
+    EXPECT_EQ(std::ranges::adjacent_find(ids), ids.end()) << "no trial counts twice";
+    EXPECT_THAT(ids, SizeIs(12));
+    return bench.progress().voids;
+  };
+  const auto at_once = done_with(0s);
+  EXPECT_LE(at_once, 1U);
+  EXPECT_GE(done_with(6s), at_once + 2);
+}
+
 TEST(Conductor, GivesUpOnATrialThatIsAlwaysVoid) {
   Script script;
   for (int pulse = 1; pulse <= 60; ++pulse) script.late.insert(pulse);

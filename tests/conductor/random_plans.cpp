@@ -321,7 +321,9 @@ Script random_mishaps(int number) {
   }
   if (draws.chance(20)) {
     script.listener_down_at = base::segment_start + std::chrono::seconds{draws.whole(1, 30)};
-    script.listener_up_at = *script.listener_down_at + std::chrono::seconds{draws.whole(1, 3)};
+    script.noticed_after = std::chrono::seconds{draws.whole(0, 12)};
+    script.listener_up_at =
+        *script.listener_down_at + script.noticed_after + std::chrono::seconds{draws.whole(1, 3)};
   }
   return script;
 }

@@ -4,6 +4,7 @@
 #include <deque>
 #include <optional>
 #include <set>
+#include <utility>
 #include <vector>
 
 #include "base/error.hpp"
@@ -22,6 +23,7 @@ struct Script {
   std::set<int> late{};                   ///< these begin 10 ms late
   std::optional<int> transit_moves_at{};  ///< from this pulse on the transit is 5 ms longer
   std::optional<base::Instant> listener_down_at{};
+  base::Duration noticed_after{};  ///< so much later than it is down, that is told
   std::optional<base::Instant> listener_up_at{};
   std::optional<rig::LeaveEnded> leave_ends{};  ///< no pulse is given from its instant on
   bool answers = true;  ///< the device answers each burst 300 ms after its last contact
@@ -32,7 +34,8 @@ class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock 
  public:
   ScriptedRig(const rig::Calibration& calibration, Script script)
       : calibration_(calibration), script_(std::move(script)) {
-    if (script_.listener_down_at) push(rig::ListenerChanged{0, false, *script_.listener_down_at});
+    if (script_.listener_down_at)
+      unnoticed_ = rig::ListenerChanged{0, false, *script_.listener_down_at};
     if (script_.listener_up_at) push(rig::ListenerChanged{0, true, *script_.listener_up_at});
     if (script_.leave_ends) push(*script_.leave_ends);
   }
@@ -53,6 +56,10 @@ class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock 
   void make_safe() noexcept override { ++made_safe; }
 
   std::optional<rig::Observation> observe_until(base::Instant deadline) override {
+    if (unnoticed_ && is_next(unnoticed_->at + script_.noticed_after, deadline)) {
+      now_ = std::max(now_, unnoticed_->at + script_.noticed_after);
+      return *std::exchange(unnoticed_, std::nullopt);
+    }
     if (!coming_.empty() && instant_of(coming_.front()) <= deadline) {
       rig::Observation observation = coming_.front();
       coming_.pop_front();
@@ -95,6 +102,10 @@ class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock 
     return (point == points.end() ? points.back() : *point).transit;
   }
 
+  [[nodiscard]] bool is_next(base::Instant at, base::Instant deadline) const {
+    return at <= deadline && (coming_.empty() || at <= instant_of(coming_.front()));
+  }
+
   void push(rig::Observation observation) {
     const auto before = [](const rig::Observation& a, const rig::Observation& b) {
       return instant_of(a) < instant_of(b);
@@ -106,6 +117,7 @@ class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock 
   const rig::Calibration& calibration_;
   Script script_;
   std::deque<rig::Observation> coming_;
+  std::optional<rig::ListenerChanged> unnoticed_;
   base::Instant now_ = base::segment_start;
   base::Instant busy_until_ = base::segment_start;
   int pulses_ = 0;
