@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <cstdio>
+#include <mutex>
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <utility>
@@ -53,31 +54,36 @@ class RunPublisher::Line {
   Line(const Job& job, const rig::PublishSettings& settings)
       : job_(job),
         topic_(settings.topic),
-        client_({.broker = settings.broker, .will = state_message("vanished")},
-                {.trouble = [broker = settings.broker](const std::string& why) {
-                  const std::string text =
-                      fmt::format("publish: broker {}:{}: {}\n", broker.host, broker.port, why);
-                  std::fputs(text.c_str(), stderr);  // unread, it must not end the client's thread
-                }}) {
-    client_.publish(state_message("waiting"));
-  }
+        state_(state_message("waiting")),
+        client_(
+            {.broker = settings.broker, .will = state_message("vanished")},
+            {.state =
+                 [this](bool up, lines::KernelInstant) {
+                   if (up) publish_state();  // a lost connection has left "vanished" there
+                 },
+             .trouble =
+                 [broker = settings.broker](const std::string& why) {
+                   const std::string text =
+                       fmt::format("publish: broker {}:{}: {}\n", broker.host, broker.port, why);
+                   std::fputs(text.c_str(), stderr);  // unread, it must not end the client's thread
+                 }}) {}
 
   void run_on() {
-    if (!std::exchange(is_running_, true)) client_.publish(state_message("running"));
+    if (!std::exchange(is_running_, true)) change_state("running");
   }
 
   void tell(const std::string& what, const Json& json) {
-    if (!client_.publish({.topic = topic_ + "/" + what, .payload = text_of(json)})) ++dropped_;
+    client_.publish({.topic = topic_ + "/" + what, .payload = text_of(json)});
   }
 
   void end(const Json& summary) {
     client_.publish(
         {.topic = topic_ + "/summary", .payload = text_of(summary), .retain = true, .qos = 1});
-    client_.publish(state_message("ended"));
+    change_state("ended");
     has_ended_ = true;
   }
   void fail_unless_ended() {
-    if (!has_ended_) client_.publish(state_message("failed"));
+    if (!has_ended_) change_state("failed");
   }
 
   /// At most once a second.
@@ -88,13 +94,24 @@ class RunPublisher::Line {
     told_progress_at_ = now;
     return true;
   }
-  [[nodiscard]] std::uint64_t dropped() const { return dropped_; }
+  [[nodiscard]] std::uint64_t dropped() const { return client_.unpublished(); }
   [[nodiscard]] const Job& job() const { return job_; }
 
  private:
   [[nodiscard]] rig::MqttMessage state_message(const std::string& state) const {
     const Json json = {{"state", state}, {"scenario", job_.scenario.name}, {"rig", job_.rig.name}};
     return {.topic = topic_ + "/state", .payload = text_of(json), .retain = true, .qos = 1};
+  }
+  void change_state(const std::string& state) {
+    {
+      const std::scoped_lock lock(state_mutex_);
+      state_ = state_message(state);
+    }
+    publish_state();
+  }
+  void publish_state() {
+    const std::scoped_lock lock(state_mutex_);
+    client_.publish(state_);
   }
   static std::string text_of(const Json& json) {
     return json.dump(-1, ' ', false, Json::error_handler_t::replace);
@@ -105,7 +122,8 @@ class RunPublisher::Line {
   bool is_running_ = false;
   bool has_ended_ = false;
   std::optional<lines::KernelInstant> told_progress_at_;
-  std::uint64_t dropped_ = 0;
+  std::mutex state_mutex_;
+  rig::MqttMessage state_;  ///< as published last
   rig::MqttClient client_;
 };
 

@@ -16,7 +16,8 @@ namespace plexor::app {
 /// TOPIC/state (retained): waiting, running, ended, failed; vanished is said by the broker
 /// itself, when the controller is gone without a word. TOPIC/progress: once a second at most.
 /// TOPIC/outcome: each trial, once nothing can change its answers but a shift of the
-/// reference taps. TOPIC/summary (retained): the answer. All are JSON objects.
+/// reference taps or a listener's loss that is noticed late. TOPIC/summary (retained): the answer.
+/// All are JSON objects.
 class RunPublisher {
  public:
   /// Throws base::InputError for a password or certificate that can't be used.

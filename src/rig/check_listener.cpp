@@ -65,7 +65,8 @@ Finding check_broker(const std::string& subject, const BrokerSettings& broker,
   try {
     const base::Duration trip =
         MqttClient::round_trip({.broker = broker, .topic = topic, .qos = qos}, 5s);
-    const std::string found = fmt::format("{}, QoS {}, round trip {:.1f} ms, {}", address, qos,
+    const std::string found = fmt::format("{}, {}round trip {:.1f} ms, {}", address,
+                                          topic.empty() ? "" : fmt::format("QoS {}, ", qos),
                                           base::to_ms(trip), broker.tls ? "TLS" : "not encrypted");
     return {State::good, subject, found};
   } catch (const std::runtime_error& error) {
@@ -152,8 +153,8 @@ std::vector<Finding> check_safely(const Device& device, const ListenerSettings& 
 }  // namespace
 
 Finding check_publish(const PublishSettings& publish) {
-  // Its own state: there may be an old one there, and nothing else needs leave to be read.
-  return check_broker("broker of [publish]", publish.broker, publish.topic + "/state", 0);
+  // Nothing is read there and nothing is to be said yet: leave to publish is only asked by a run.
+  return check_broker("broker of [publish]", publish.broker, "", 0);
 }
 
 std::vector<Finding> check_listeners(const Device& device) {

@@ -32,7 +32,13 @@ LineSorter::Sorted Intake::sort(std::string_view message, KernelInstant arrived,
 }
 
 Intake::Taken Intake::tell(LineReading reading, KernelInstant arrived) {
-  if (is_told(reading.id)) return Taken::repeated;
+  if (is_told(reading.id, arrived)) {
+    if (!std::exchange(repeat_told_, true)) {
+      remark(fmt::format("sends the id \"{}\" again; each id counts once in a minute",
+                         cut(printable(reading.id), 40)));
+    }
+    return Taken::repeated;
+  }
   if (!reports_.lets_pass(arrived)) {
     if (reports_.held_back() == 1) {
       remark(fmt::format("sends more than {} reports a second; what is beyond is dropped",
@@ -40,7 +46,7 @@ Intake::Taken Intake::tell(LineReading reading, KernelInstant arrived) {
     }
     return Taken::dropped;
   }
-  keep_as_told(reading.id);
+  keep_as_told(reading.id, arrived);
   last_arrival_ = in_order(arrived);
   hearers_.report({std::move(reading.event), reading.device_time, reading.strength, last_arrival_});
   return Taken::told;
@@ -59,15 +65,20 @@ Intake::Taken Intake::take(std::string_view message, KernelInstant arrived, Enco
   return sorted.kind == LineSorter::Kind::foreign ? Taken::foreign : Taken::other;
 }
 
-bool Intake::is_told(const std::string& id) const {
-  return !id.empty() && std::find(last_ids_.begin(), last_ids_.end(), id) != last_ids_.end();
+/// An id of long ago is no repetition: a device that starts anew counts anew.
+bool Intake::is_told(const std::string& id, KernelInstant now) {
+  constexpr base::Duration remembered_for = std::chrono::minutes{1};
+  while (!last_told_.empty() && now - last_told_.front().at > remembered_for) {
+    last_told_.pop_front();
+  }
+  return !id.empty() && std::ranges::find(last_told_, id, &Told::id) != last_told_.end();
 }
 
-void Intake::keep_as_told(const std::string& id) {
+void Intake::keep_as_told(const std::string& id, KernelInstant now) {
   constexpr std::size_t remembered = 64;
   if (id.empty()) return;
-  last_ids_.push_back(id);
-  if (last_ids_.size() > remembered) last_ids_.pop_front();
+  last_told_.push_back({id, now});
+  if (last_told_.size() > remembered) last_told_.pop_front();
 }
 
 bool Intake::tell_state(bool up, KernelInstant at) {

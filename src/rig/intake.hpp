@@ -53,8 +53,8 @@ class Intake {
   void remark_overlong(std::size_t most_bytes, const std::string& hint = {});
 
  private:
-  [[nodiscard]] bool is_told(const std::string& id) const;
-  void keep_as_told(const std::string& id);
+  [[nodiscard]] bool is_told(const std::string& id, lines::KernelInstant now);
+  void keep_as_told(const std::string& id, lines::KernelInstant now);
   [[nodiscard]] lines::KernelInstant in_order(lines::KernelInstant arrived) const;
   void remark_unmatched(const std::string& line) const;
 
@@ -64,8 +64,13 @@ class Intake {
   RateCap reports_;
   RateCap lines_;
   lines::KernelInstant last_arrival_;
-  std::deque<std::string> last_ids_;  ///< of what was told; what was dropped may come again
-  bool up_ = true;                    ///< as told
+  struct Told {
+    std::string id;
+    lines::KernelInstant at;
+  };
+  std::deque<Told> last_told_;  ///< what was dropped may come again
+  bool repeat_told_ = false;
+  bool up_ = true;  ///< as told
   bool overlong_told_ = false;
 };
 

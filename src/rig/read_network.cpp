@@ -146,7 +146,7 @@ MqttSettings read_mqtt(TableReader& reader) {
   mqtt.broker = read_broker(reader);
   mqtt.topic = read_topic(reader, mosquitto_sub_topic_check,
                           "a topic filter, as \"workshop/panel/knock\" or \"workshop/+/knock\"");
-  mqtt.qos = reader.has("qos") ? static_cast<std::int32_t>(reader.whole("qos", 0, 2)) : 0;
+  mqtt.qos = reader.has("qos") ? static_cast<std::int32_t>(reader.whole("qos", 0, 1)) : 0;
   mqtt.format = read_format(reader);
   return mqtt;
 }

@@ -42,5 +42,7 @@ void read_listening(base::TableReader& device, Device& into);
 
 /// Refuses what two devices can't share, and two ways of one device that are the same.
 void refuse_shared_ways(const base::TableReader& file, const RigFile& rig);
+/// Refuses a device that would hear what the controller itself publishes.
+void refuse_own_publications(const base::TableReader& file, const RigFile& rig);
 
 }  // namespace plexor::rig

@@ -261,6 +261,7 @@ RigFile parse_rig(std::string_view text, const std::string& file_name,
     settle_listeners(file, rig);
   }
   if (auto publish = file.table_if("publish")) rig.publish = read_publish(std::move(*publish));
+  refuse_own_publications(file, rig);
   (void)file.has("simulated");  // src/virtual reads it
   file.finish();
   return rig;

@@ -213,6 +213,7 @@ class Network(LiveTestCase):
         self.broker.kill()
         self.assertTrue(comes_true(lambda: any(not one["up"] for one in self.records("listener"))))
         self.begin_broker()
+        self.assertTrue(comes_true(lambda: self.states().count("running") > 1), "said to the new broker")
         self.assert_complete(run.end(), run.said())
         self.assertEqual({one["listener"] for one in self.records("listener")}, {1})
 

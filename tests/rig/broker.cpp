@@ -89,7 +89,7 @@ void TestBroker::start() {
     _exit(127);
   }
   const auto is_there = [this] {
-    return !unreachable("127.0.0.1", port_, std::chrono::seconds{1}).has_value();
+    return reach("127.0.0.1", port_, Addresses::any, std::chrono::seconds{1}).complaint.empty();
   };
   if (!comes_true(is_there)) throw std::runtime_error("mosquitto does not start");
 }

@@ -68,7 +68,8 @@ class Device {
   explicit Device(const TestBroker& broker) : client_({.broker = broker.settings()}, {}) {}
   void says(const std::string& payload, const std::string& topic = "knock/panel",
             bool retain = false, std::int32_t qos = 0) {
-    while (!client_.publish({topic, payload, retain, qos})) lines::kernel_nap(1ms);
+    while (client_.waiting() > MqttClient::longest_outbox / 2) lines::kernel_nap(1ms);
+    client_.publish({topic, payload, retain, qos});
   }
 
  private:
@@ -153,6 +154,21 @@ TEST_F(MqttTest, APasswordThatOthersCanReadIsRefused) {
   EXPECT_THROW(listen(to(broker)), base::InputError);
 }
 
+TEST_F(MqttTest, AKeyWithAPassPhraseIsNotAskedForAtTheTerminal) {
+  const TestBroker broker(Door::tls);
+  const std::string key = broker.file("panel.key");
+  const std::string make = "openssl genpkey -algorithm ed25519 -aes256 -pass pass:kiln -out " + key;
+  ASSERT_EQ(std::system((make + " 2>/dev/null && chmod 600 " + key).c_str()), 0);
+  MqttSettings settings = to(broker);
+  settings.broker.tls->certificate_file = broker.file("ca.crt");
+  settings.broker.tls->key_file = key;
+  listen(settings);
+  ASSERT_TRUE(remarks("TLS"));
+  std::filesystem::permissions(key, std::filesystem::perms::group_read,
+                               std::filesystem::perm_options::add);
+  EXPECT_THROW(listen(settings), base::InputError);
+}
+
 TEST_F(MqttTest, AnExpiredCertificateIsNotBelieved) {
   const TestBroker broker(Door::expired);
   listen(to(broker));
@@ -189,6 +205,7 @@ TEST_F(MqttTest, ABrokerThatAnswersNothingIsLost) {
   const KernelInstant paused = lines::kernel_now();
   ASSERT_TRUE(is_told_last(false));
   EXPECT_LT(lines::kernel_now() - paused, 15s);
+  EXPECT_LT(told_.losses().back() - paused, 1s) << "nobody knows what it has swallowed since";
   broker.go_on();
   ASSERT_TRUE(is_told_last(true));
 }
@@ -287,6 +304,29 @@ TEST(MqttClient, ItsWillIsPublishedOnlyIfItVanishes) {
   ASSERT_TRUE(comes_true([&] { return told.reports().size() == 1; }));
   lines::kernel_nap(200ms);
   EXPECT_THAT(told.events(), ElementsAre("ended"));
+}
+
+TEST(MqttClient, CountsWhatItDoesNotKnowToHaveArrived) {
+  TestBroker broker;
+  std::atomic<bool> is_up = false;
+  MqttClient client({.broker = broker.settings()},
+                    {.state = [&](bool up, KernelInstant) { is_up = up; }});
+  ASSERT_TRUE(comes_true([&] { return is_up.load(); }));
+  client.publish({"rig/state", "running", false, 1});
+  ASSERT_TRUE(comes_true([&] { return client.waiting() == 0; }));
+  broker.pause();
+  for (int i = 0; i < 3; ++i) client.publish({"rig/state", "running", false, 1});
+  ASSERT_TRUE(comes_true([&] { return client.waiting() == 0; }));
+  lines::kernel_nap(100ms);
+  broker.stop();
+  EXPECT_TRUE(comes_true([&] { return client.unpublished() == 3; }));
+}
+
+TEST(MqttClient, OfTooMuchTheOldestGivesWay) {
+  MqttClient client({.broker = {.host = "127.0.0.1", .port = 1}}, {});
+  for (std::size_t i = 0; i < MqttClient::longest_outbox + 5; ++i) client.publish({"a", "b"});
+  EXPECT_EQ(client.waiting(), MqttClient::longest_outbox);
+  EXPECT_EQ(client.unpublished(), 5U);
 }
 
 }  // namespace

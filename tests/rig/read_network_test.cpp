@@ -57,7 +57,7 @@ TEST(ReadNetwork, ReadsEverySettingOfABroker) {
   const auto settings = read<MqttSettings>(mqtt + R"(version = "3.1.1"
 user = "rig"
 password_file = "secrets/broker"
-qos = 2
+qos = 1
 pattern = 'knock (?P<event>\w+)'
 keep_lines = true
 [device.listener.tls]
@@ -72,7 +72,7 @@ key_file = "rig.key"
   EXPECT_EQ(settings.broker.tls->ca_file, "bench/ca.pem");
   EXPECT_EQ(settings.broker.tls->certificate_file, "/etc/rig.pem");
   EXPECT_EQ(settings.broker.tls->key_file, "bench/rig.key");
-  EXPECT_EQ(settings.qos, 2);
+  EXPECT_EQ(settings.qos, 1);
   EXPECT_EQ(settings.format.pattern, "knock (?P<event>\\w+)");
   EXPECT_TRUE(settings.format.keep_lines);
 }
@@ -86,7 +86,7 @@ TEST(ReadNetwork, RefusesABrokerThatCantBe) {
                     "kind = \"mqtt\"\nhost = \"b\"\nport = 1883\ntopic = \"{}\"\n", topic)),
                 AllOf(HasSubstr("topic"), HasSubstr(topic)));
   }
-  EXPECT_THAT(complaint(mqtt + "qos = 3\n"), HasSubstr("qos"));
+  EXPECT_THAT(complaint(mqtt + "qos = 2\n"), HasSubstr("qos"));
   EXPECT_THAT(complaint(mqtt + "version = \"4\"\n"), HasSubstr("version"));
   EXPECT_THAT(complaint(mqtt + "password_file = \"p\"\n"), HasSubstr("user"));
   EXPECT_THAT(complaint(mqtt + "[device.listener.tls]\n"), HasSubstr("ca_file"));
@@ -254,6 +254,40 @@ TEST(ReadNetwork, ReadsWhereRunsTellHowTheyGetOn) {
                   mqtt, "[publish]\nhost = \"broker\"\nport = 1883\ntopic = \"workshop/#\"\n")),
               HasSubstr("without wildcards"));
   EXPECT_THAT(message_of(rig_with_first(mqtt, publish + "qos = 1\n")), HasSubstr("qos"));
+}
+
+TEST(ReadNetwork, ARigDoesNotListenToItself) {
+  const auto complaint_of = [](const std::string& filter, const std::string& broker) {
+    const std::string device =
+        "kind = \"mqtt\"\nhost = \"broker\"\nport = 1883\ntopic = \"" + filter + "\"\n";
+    return message_of(rig_with_first(
+        device, "[publish]\nhost = \"" + broker + "\"\nport = 1883\ntopic = \"workshop/rig\"\n"));
+  };
+  for (const char* filter : {"workshop/#", "#", "workshop/rig/+", "+/rig/outcome"}) {
+    EXPECT_THAT(complaint_of(filter, "broker"), AllOf(HasSubstr("publish"), HasSubstr(filter)));
+    EXPECT_EQ(complaint_of(filter, "another"), "no error");
+  }
+  EXPECT_EQ(complaint_of("workshop/panel/#", "broker"), "no error");
+}
+
+TEST(ReadNetwork, AThirdDeviceIsHeldAgainstBothOthers) {
+  const auto socket = [](const std::string& peer) {
+    return "[[device.listener]]\nkind = \"udp\"\nserves = true\nhost = \"::\"\nport = 5514\npeers "
+           "= [\"" +
+           peer + "\"]\n";
+  };
+  const std::string third = "[[device]]\nname = \"door\"\nversion = \"1\"\n";
+  const auto complaint_of = [&](const std::string& peer) {
+    return message_of(
+        rig_with(socket("192.168.7.20"), socket("2001:db8::1") + third + socket(peer)));
+  };
+  EXPECT_EQ(complaint_of("192.168.7.21"), "no error");
+  for (const char* peer : {"192.168.7.20", "::ffff:192.168.7.20"}) {
+    EXPECT_THAT(complaint_of(peer), HasSubstr("\"panel\" has already"));
+  }
+  for (const char* peer : {"2001:db8::1", "2001:0DB8:0::1"}) {
+    EXPECT_THAT(complaint_of(peer), HasSubstr("\"shelf\" has already"));
+  }
 }
 
 }  // namespace

@@ -39,9 +39,28 @@ TEST_F(TcpServerTest, CannotHearADeviceThatHasLeftAndHearsItWhenItIsBack) {
   Caller again(port);
   again.says("call\n");
   told.expect_events({"call"});
+  lines::kernel_nap(300ms);
+  const KernelInstant reset = lines::kernel_now();
   again.resets();
   told.expect_states({false, true, false, true, false});
   told.expect_remark("reset by peer");
+  EXPECT_LT(told.losses().back(), reset - 200ms) << "its last sign of life";
+  EXPECT_GT(told.losses().back(), reset - 10s);
+}
+
+TEST_F(TcpServerTest, ADeviceThatComesAndGoesMustStayBeforeItCountsAsThere) {
+  begin(tcp_server(port));
+  for (int i = 0; i < 50; ++i) {
+    Caller device(port);
+    device.says("call\n");
+    EXPECT_TRUE(
+        comes_true([&] { return told.events().size() == static_cast<std::size_t>(i + 1); }));
+  }
+  EXPECT_LE(told.states().size(), 8U);
+  const Caller device(port);
+  const KernelInstant came = lines::kernel_now();
+  EXPECT_TRUE(comes_true([&]() -> bool { return told.states().back(); }));
+  EXPECT_GE(lines::kernel_now() - came, SocketLimits{}.staying - 500ms);
 }
 
 TEST_F(TcpServerTest, ADeviceThatComesForEachMessageIsAlwaysUp) {

@@ -29,7 +29,11 @@ class Told {
  public:
   [[nodiscard]] Hearers hearers() {
     return {.report = [this](const Report& report) { keep(reports_, report); },
-            .state = [this](bool up, lines::KernelInstant) { keep(states_, up); },
+            .state =
+                [this](bool up, lines::KernelInstant at) {
+                  if (!up) keep(losses_, at);
+                  keep(states_, up);
+                },
             .line = [this](std::string_view line,
                            lines::KernelInstant) { keep(lines_, std::string(line)); },
             .remark = [this](const std::string& text) { keep(remarks_, text); }};
@@ -41,6 +45,8 @@ class Told {
     return names;
   }
   [[nodiscard]] std::vector<bool> states() { return copy(states_); }
+  /// Since when it was down, each time.
+  [[nodiscard]] std::vector<lines::KernelInstant> losses() { return copy(losses_); }
   [[nodiscard]] std::vector<std::string> lines() { return copy(lines_); }
   [[nodiscard]] std::vector<std::string> remarks() { return copy(remarks_); }
   /// All of them, a line each.
@@ -84,6 +90,7 @@ class Told {
   std::mutex mutex_;
   std::vector<Report> reports_;
   std::vector<bool> states_;
+  std::vector<lines::KernelInstant> losses_;
   std::vector<std::string> lines_;
   std::vector<std::string> remarks_;
 };

@@ -127,6 +127,8 @@ TEST_F(UdpServerTest, SaysHowManyDatagramsTheKernelDropped) {
     lines::kernel_nap(5ms);
     return told.count_remarks("the kernel dropped") > 0;
   }));
+  told.expect_states({false, true});
+  EXPECT_LE(told.losses().front(), told.reports().back().at);
 }
 
 // UDP, we go to the device.
@@ -158,6 +160,14 @@ TEST_F(UdpClientTest, CannotHearADeviceThatIsNotThereUntilItAnswers) {
   EXPECT_EQ(device.hears(), "report\n");
   device.answers("help");
   told.expect_events({"call", "help"});
+}
+
+TEST_F(UdpClientTest, ADeviceThatDoesNotRefuseAnyMoreIsThereThoughItSaysNothing) {
+  begin(udp_client(port));
+  told.expect_states({false});
+  Sender device(here, port);
+  told.expect_states({false, true});
+  EXPECT_THAT(told.reports(), IsEmpty());
 }
 
 TEST_F(UdpClientTest, CannotHearADeviceThatIsRefusedUntilItAnswersFromAnotherAddress) {

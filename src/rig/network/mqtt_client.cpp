@@ -13,6 +13,8 @@
 #include <cstring>
 #include <deque>
 #include <mutex>
+#include <optional>
+#include <set>
 #include <thread>
 #include <utility>
 #include <vector>
@@ -47,6 +49,9 @@ class Library {
 };
 
 const char* text_or_null(const std::string& text) { return text.empty() ? nullptr : text.c_str(); }
+
+/// Instead of a question at the terminal, which nobody may be there to answer.
+int no_pass_phrase(char*, int, int, void*) { return 0; }
 
 void check_readable(const std::string& file) {
   if (file.empty() || ::access(file.c_str(), R_OK) == 0) return;
@@ -89,13 +94,20 @@ class MqttClient::Connection {
   Connection(const Connection&) = delete;
   Connection& operator=(const Connection&) = delete;
 
-  /// Why it could not be made. The address must have been seen to answer: this waits for it.
-  [[nodiscard]] std::optional<std::string> make() {
+  /// Why it could not be made. The library waits for the address, so that is seen to answer
+  /// first: the broker's own where a certificate must match its name, else any.
+  [[nodiscard]] std::optional<std::string> make(base::Duration longest, int give_up = -1) {
     const BrokerSettings& broker = setting_.broker;
-    const int result = mosquitto_connect_bind_v5(handle_.get(), broker.host.c_str(), broker.port,
+    const Reached reached =
+        reach(broker.host, broker.port, broker.tls ? Addresses::only_first : Addresses::any,
+              longest, give_up);
+    if (reached.address.empty()) return reached.complaint;
+    const std::string& host = broker.tls ? broker.host : reached.address;
+    const int result = mosquitto_connect_bind_v5(handle_.get(), host.c_str(), broker.port,
                                                  keep_alive_s, nullptr, properties_.get());
     if (result != MOSQ_ERR_SUCCESS) return reason(result);
     begun_ = lines::kernel_now();  // connecting has its own limit
+    heard_at_ = begun_;
     stamped_ = ask_for_stamps(mosquitto_socket(handle_.get()));
     return std::nullopt;
   }
@@ -111,6 +123,8 @@ class MqttClient::Connection {
     bell.hush();
     stamp_ = peek_stamp(socket, 1);  // always: more may have come since the poll
     const int result = mosquitto_loop(handle_.get(), 0, 1);
+    const bool is_heard = (awaited[0].revents & POLLIN) != 0 && result == MOSQ_ERR_SUCCESS;
+    if (is_heard) heard_at_ = lines::kernel_now();
     if (refused_) return refused_;
     if (result != MOSQ_ERR_SUCCESS) return reason(result);
     const bool is_overdue = !granted_ && lines::kernel_now() > begun_ + patience;
@@ -120,18 +134,27 @@ class MqttClient::Connection {
   /// Connected, and the subscription granted.
   [[nodiscard]] bool is_up() const { return granted_; }
   [[nodiscard]] bool stamps_by_kernel() const { return stamped_; }
+  /// When the broker last said anything; it is asked every few seconds.
+  [[nodiscard]] KernelInstant heard_at() const { return heard_at_; }
+  /// Messages that it has refused, or not yet acknowledged.
+  [[nodiscard]] std::uint64_t unpublished() const { return refusals_ + unsent_.size(); }
   /// Of the last subscription, and how many there were.
   [[nodiscard]] base::Duration round_trip() const { return round_trip_; }
   [[nodiscard]] int round_trips() const { return round_trips_; }
 
   void publish(const MqttMessage& message) {
+    int id = 0;
     const int result = mosquitto_publish_v5(
-        handle_.get(), nullptr, message.topic.c_str(), static_cast<int>(message.payload.size()),
+        handle_.get(), &id, message.topic.c_str(), static_cast<int>(message.payload.size()),
         message.payload.data(), message.qos, message.retain, nullptr);
-    if (result == MOSQ_ERR_SUCCESS) ++unsent_;
+    if (result == MOSQ_ERR_SUCCESS) {
+      unsent_.insert(id);
+    } else {
+      ++refusals_;
+    }
   }
   [[nodiscard]] bool has_sent_all() const {
-    return unsent_ == 0 && !mosquitto_want_write(handle_.get());
+    return unsent_.empty() && !mosquitto_want_write(handle_.get());
   }
   void take_leave() { mosquitto_disconnect_v5(handle_.get(), 0, nullptr); }
 
@@ -161,7 +184,7 @@ class MqttClient::Connection {
       const TlsSettings& tls = *broker.tls;
       const int result = mosquitto_tls_set(handle_.get(), tls.ca_file.c_str(), nullptr,
                                            text_or_null(tls.certificate_file),
-                                           text_or_null(tls.key_file), nullptr);
+                                           text_or_null(tls.key_file), no_pass_phrase);
       if (result != MOSQ_ERR_SUCCESS) {
         throw base::InputError({tls.ca_file, 0, 0}, mosquitto_strerror(result),
                                "certificates that can be used");
@@ -190,14 +213,20 @@ class MqttClient::Connection {
           static_cast<Connection*>(self)->heard(*message);
         });
     mosquitto_publish_v5_callback_set(
-        handle_.get(), [](mosquitto*, void* self, int, int, const mosquitto_property*) {
-          --static_cast<Connection*>(self)->unsent_;
+        handle_.get(), [](mosquitto*, void* self, int id, int code, const mosquitto_property*) {
+          static_cast<Connection*>(self)->published(id, code);
         });
     mosquitto_log_callback_set(handle_.get(),
                                [](mosquitto*, void* self, int level, const char* text) {
                                  if (level == MOSQ_LOG_ERR)
                                    static_cast<Connection*>(self)->last_error_ = printable(text);
                                });
+  }
+
+  void published(int id, int code) {
+    constexpr int first_failure = 0x80;
+    unsent_.erase(id);
+    if (code >= first_failure) ++refusals_;
   }
 
   void connected(int code) {
@@ -209,6 +238,8 @@ class MqttClient::Connection {
     }
     if (setting_.topic.empty()) {
       granted_ = true;
+      round_trip_ = lines::kernel_now() - begun_;
+      ++round_trips_;
     } else {
       subscribe();
     }
@@ -262,7 +293,9 @@ class MqttClient::Connection {
   KernelInstant subscribed_at_;
   base::Duration round_trip_{};
   int round_trips_ = 0;
-  std::int64_t unsent_ = 0;  ///< published, and not yet gone (QoS 0) or acknowledged
+  KernelInstant heard_at_;
+  std::set<int> unsent_;  ///< published, and not yet gone (QoS 0) or acknowledged
+  std::uint64_t refusals_ = 0;
 };
 
 /// Makes one connection after the other.
@@ -276,8 +309,12 @@ class MqttClient::Keeper {
       check_readable(broker.tls->ca_file);
       check_readable(broker.tls->certificate_file);
       check_readable(broker.tls->key_file);
+      if (!broker.tls->key_file.empty()) check_owner_only(broker.tls->key_file);
     }
     (void)Connection(setting_, password_, hearers_);  // what can't be used is said now
+  }
+  /// From now on its hearers are told.
+  void begin() {
     thread_ = std::thread([this] { keep(); });
   }
   ~Keeper() {
@@ -290,67 +327,74 @@ class MqttClient::Keeper {
   Keeper(const Keeper&) = delete;
   Keeper& operator=(const Keeper&) = delete;
 
-  bool publish(MqttMessage message) {
+  void publish(MqttMessage message) {
     {
       const std::scoped_lock lock(outbox_mutex_);
-      if (outbox_.size() >= longest_outbox) return false;
       outbox_.push_back(std::move(message));
+      if (outbox_.size() > longest_outbox) {
+        outbox_.pop_front();
+        ++unpublished_;
+      }
     }
     bell_.ring();
-    return true;
   }
+  [[nodiscard]] std::size_t waiting() {
+    const std::scoped_lock lock(outbox_mutex_);
+    return outbox_.size();
+  }
+  [[nodiscard]] std::uint64_t unpublished() const { return unpublished_; }
   [[nodiscard]] bool stamps_by_kernel() const { return stamps_by_kernel_; }
 
  private:
   void keep() {
-    base::Duration wait = first_look;
+    GrowingWait wait;
     while (!over_) {
-      if (hold_one()) wait = first_look;
-      rest(wait);
-      wait = std::min(wait * 2, longest_look);
+      // One that only lets us in and hangs up is not asked ten times a second.
+      if (hold_one() >= longest_look) wait.begin_anew();
+      rest(wait.take());
     }
     if (something_waits()) (void)hold_one();  // the last words
   }
 
-  /// One connection, to its end; false if there was none.
-  bool hold_one() {
-    const BrokerSettings& broker = setting_.broker;
+  /// One connection, to its end; how long it was up.
+  base::Duration hold_one() {
     const bool at_last = over_;
-    const auto closed = unreachable(broker.host, broker.port, at_last ? farewell : patience,
-                                    at_last ? -1 : end_.descriptor());
-    if (closed) {
-      complain(*closed);
-      return false;
-    }
     try {
       Connection connection(setting_, password_, hearers_);
-      if (const auto why = connection.make()) {
+      if (const auto why =
+              connection.make(at_last ? farewell : patience, at_last ? -1 : end_.descriptor())) {
         complain(*why);
-        return false;
+        return base::Duration::zero();
       }
-      return live_by(connection);
+      const base::Duration was_up = live_by(connection);
+      unpublished_ += connection.unpublished();
+      return was_up;
     } catch (const std::exception& error) {  // a certificate that has become unusable
       complain(error.what());
-      return false;
+      return base::Duration::zero();
     }
   }
 
-  bool live_by(Connection& connection) {
-    bool was_up = false;
-    while (!over_ || (!was_up && something_waits() && lines::kernel_now() < leaves_at())) {
+  base::Duration live_by(Connection& connection) {
+    std::optional<KernelInstant> up_since;
+    const auto was_up = [&] {
+      return up_since ? lines::kernel_now() - *up_since : base::Duration::zero();
+    };
+    while (!over_ || (!up_since && something_waits() && lines::kernel_now() < leaves_at())) {
       if (connection.is_up()) send_outbox(connection);
       if (const auto why = connection.live(bell_, 200ms)) {
-        if (was_up && hearers_.state) hearers_.state(false);
+        if (up_since && hearers_.state) hearers_.state(false, connection.heard_at());
         complain(*why);
-        return was_up;
+        return was_up();
       }
-      if (!connection.is_up() || std::exchange(was_up, true)) continue;
+      if (!connection.is_up() || up_since) continue;
+      up_since = lines::kernel_now();
       stamps_by_kernel_ = connection.stamps_by_kernel();
       last_trouble_.clear();
-      if (hearers_.state) hearers_.state(true);
+      if (hearers_.state) hearers_.state(true, *up_since);
     }
     part(connection);
-    return was_up;
+    return was_up();
   }
 
   void part(Connection& connection) {
@@ -373,10 +417,7 @@ class MqttClient::Keeper {
     for (const MqttMessage& message : sending) connection.publish(message);
   }
 
-  [[nodiscard]] bool something_waits() {
-    const std::scoped_lock lock(outbox_mutex_);
-    return !outbox_.empty();
-  }
+  [[nodiscard]] bool something_waits() { return waiting() > 0; }
   /// Once it is over.
   [[nodiscard]] KernelInstant leaves_at() const { return over_at_ + farewell; }
 
@@ -400,6 +441,7 @@ class MqttClient::Keeper {
   std::mutex outbox_mutex_;
   std::deque<MqttMessage> outbox_;
   std::string last_trouble_;
+  std::atomic<std::uint64_t> unpublished_ = 0;
   std::atomic<bool> stamps_by_kernel_ = true;  ///< until a connection shows that it is not so
   KernelInstant over_at_;                      ///< set before over_
   std::atomic<bool> over_ = false;
@@ -407,30 +449,39 @@ class MqttClient::Keeper {
 };
 
 MqttClient::MqttClient(Setting setting, Hearers hearers)
-    : keeper_(std::make_unique<Keeper>(std::move(setting), std::move(hearers))) {}
+    : keeper_(std::make_unique<Keeper>(std::move(setting), std::move(hearers))) {
+  keeper_->begin();
+}
 
 MqttClient::~MqttClient() = default;
 
-bool MqttClient::publish(MqttMessage message) { return keeper_->publish(std::move(message)); }
+void MqttClient::publish(MqttMessage message) { keeper_->publish(std::move(message)); }
+
+std::size_t MqttClient::waiting() const { return keeper_->waiting(); }
+
+std::uint64_t MqttClient::unpublished() const { return keeper_->unpublished(); }
 
 bool MqttClient::stamps_by_kernel() const { return keeper_->stamps_by_kernel(); }
 
 base::Duration MqttClient::round_trip(const Setting& setting, base::Duration longest) {
-  constexpr int trips = 3;
+  const int trips = setting.topic.empty() ? 1 : 3;
   const Hearers nobody;
   const Bell bell;
   const auto require = [](const std::optional<std::string>& complaint) {
     if (complaint) throw base::RigFault(*complaint);
   };
-  require(unreachable(setting.broker.host, setting.broker.port, longest));
   const std::string password =
       setting.broker.password ? read_secret(*setting.broker.password) : std::string();
   Connection connection(setting, password, nobody);
-  require(connection.make());
+  require(connection.make(longest));
+  const KernelInstant give_up = lines::kernel_now() + longest;
   base::Duration shortest = longest;
   for (int trip = 0; trip < trips; ++trip) {
     if (trip > 0) connection.subscribe();
-    while (connection.round_trips() <= trip) require(connection.live(bell, longest));
+    while (connection.round_trips() <= trip) {
+      require(connection.live(bell, 200ms));
+      if (lines::kernel_now() > give_up) throw base::RigFault("does not answer in time");
+    }
     shortest = std::min(shortest, connection.round_trip());
   }
   connection.take_leave();

@@ -33,13 +33,14 @@ class MqttClient {
   /// Called on the client's thread.
   struct Hearers {
     std::function<void(const MqttMessage&, ReceiveStamp)> message{};  ///< `retain`: an old one
-    std::function<void(bool up)> state{};  ///< up: connected, and the subscription granted
+    /// Up: connected, and the subscription granted. Down: `at` the broker was last heard.
+    std::function<void(bool up, lines::KernelInstant at)> state{};
     std::function<void(const std::string&)> trouble{};  ///< why it is not; each thing once
   };
   /// Packets over this size are refused by a broker of MQTT 5. With 3.1.1 nothing but the
   /// broker's own limit bounds what it sends.
   static constexpr std::uint32_t longest_packet = 65'536;
-  /// Messages that wait to be sent; what is beyond is dropped.
+  /// Messages that wait to be sent; for what is beyond, the oldest is dropped.
   static constexpr std::size_t longest_outbox = 1'000;
 
   /// Throws base::InputError for a password or certificate that can't be used.
@@ -49,13 +50,19 @@ class MqttClient {
   MqttClient(const MqttClient&) = delete;
   MqttClient& operator=(const MqttClient&) = delete;
 
-  /// From any thread; never waits. False if it was dropped.
-  bool publish(MqttMessage message);
+  /// From any thread; never waits.
+  void publish(MqttMessage message);
+  /// Messages that wait for a connection, or for their turn.
+  [[nodiscard]] std::size_t waiting() const;
+  /// How many messages were dropped, refused by the broker, or not known to have reached it
+  /// when a connection was lost.
+  [[nodiscard]] std::uint64_t unpublished() const;
   /// The kernel stamps what the broker sends.
   [[nodiscard]] bool stamps_by_kernel() const;
 
-  /// How long a broker takes to answer a subscription: the shortest of three. Throws
-  /// base::RigFault saying why, if it does not answer within about `longest`.
+  /// How long a broker takes to answer a subscription, the shortest of three; without a topic,
+  /// to answer the connection. Throws base::RigFault saying why, if it does not answer within
+  /// about `longest`.
   [[nodiscard]] static base::Duration round_trip(const Setting& setting, base::Duration longest);
 
  private:

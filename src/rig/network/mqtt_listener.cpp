@@ -22,7 +22,7 @@ class MqttListener::Ear {
         MqttClient::Hearers{
             .message = [this](const MqttMessage& message,
                               ReceiveStamp stamp) { take(message, stamp); },
-            .state = [this](bool up) { intake_.tell_state(up, lines::kernel_now()); },
+            .state = [this](bool up, lines::KernelInstant at) { intake_.tell_state(up, at); },
             .trouble =
                 [this](const std::string& why) {
                   intake_.remark(fmt::format("{}: {}", broker_, why));

@@ -1,57 +1,104 @@
 #include "rig/network/reach.hpp"
 
-#include <netdb.h>
 #include <poll.h>
 #include <sys/socket.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
+#include <boost/asio/executor_work_guard.hpp>
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/tcp.hpp>
 #include <cerrno>
-#include <cstring>
-#include <memory>
+#include <optional>
 #include <system_error>
 
 #include "base/error.hpp"
+#include "lines/lines.hpp"
+#include "rig/network/name_lookup.hpp"
 
 namespace plexor::rig {
 
 namespace {
 
+namespace asio = boost::asio;
+using lines::KernelInstant;
 using namespace std::chrono_literals;
 
-std::optional<std::string> not_connected(const addrinfo& to, base::Duration patience, int give_up) {
-  const int socket = ::socket(to.ai_family, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
-  const auto close_it = [](const int* open) { ::close(*open); };
-  const std::unique_ptr<const int, decltype(close_it)> owner(&socket, close_it);
-  if (::connect(socket, to.ai_addr, to.ai_addrlen) == 0) return std::nullopt;
+/// How long to wait, at the most, and what ends it early.
+struct Patience {
+  KernelInstant until;
+  int give_up;
+
+  [[nodiscard]] int left_ms() const {
+    const auto left = std::max(until - lines::kernel_now(), base::Duration::zero());
+    return static_cast<int>(std::chrono::duration_cast<std::chrono::milliseconds>(left).count());
+  }
+  [[nodiscard]] bool is_over() const {
+    pollfd given_up{give_up, POLLIN, 0};
+    return lines::kernel_now() >= until || ::poll(&given_up, 1, 0) > 0;
+  }
+};
+
+/// Ours alone, so that it is closed on all ways out.
+class ProbeSocket {
+ public:
+  explicit ProbeSocket(int family)
+      : descriptor_(::socket(family, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0)) {}
+  ~ProbeSocket() { ::close(descriptor_); }
+  ProbeSocket(const ProbeSocket&) = delete;
+  ProbeSocket& operator=(const ProbeSocket&) = delete;
+  [[nodiscard]] int descriptor() const { return descriptor_; }
+
+ private:
+  int descriptor_;
+};
+
+std::optional<std::string> not_connected(const asio::ip::tcp::endpoint& to, const Patience& wait) {
+  const ProbeSocket socket(to.protocol().family());
+  if (::connect(socket.descriptor(), to.data(), static_cast<socklen_t>(to.size())) == 0) {
+    return std::nullopt;
+  }
   if (errno != EINPROGRESS) return base::last_reason();
-  std::array<pollfd, 2> awaited{{{socket, POLLOUT, 0}, {give_up, POLLIN, 0}}};
-  const auto wait_ms = std::chrono::duration_cast<std::chrono::milliseconds>(patience).count();
-  if (::poll(awaited.data(), awaited.size(), static_cast<int>(wait_ms)) <= 0) return "no answer";
+  std::array<pollfd, 2> awaited{{{socket.descriptor(), POLLOUT, 0}, {wait.give_up, POLLIN, 0}}};
+  if (::poll(awaited.data(), awaited.size(), wait.left_ms()) <= 0) return "no answer";
   if (awaited[0].revents == 0) return "given up";
   int error = 0;
   socklen_t length = sizeof error;
-  getsockopt(socket, SOL_SOCKET, SO_ERROR, &error, &length);
-  return error == 0 ? std::nullopt
-                    : std::optional<std::string>(std::generic_category().message(error));
+  getsockopt(socket.descriptor(), SOL_SOCKET, SO_ERROR, &error, &length);
+  return error == 0 ? std::nullopt : std::optional(std::generic_category().message(error));
+}
+
+NameLookup::Addresses addresses_of(const std::string& host, const Patience& wait,
+                                   std::string& complaint) {
+  asio::io_context context;
+  const auto work = asio::make_work_guard(context);
+  NameLookup lookup(context);
+  NameLookup::Addresses addresses;
+  bool is_found = false;
+  complaint = "its name is not found in time";
+  lookup.look_up(host, [&](const boost::system::error_code& error, const auto& found) {
+    is_found = true;
+    addresses = found;
+    complaint = error ? error.message() : "";
+  });
+  while (!is_found && !wait.is_over()) context.run_one_for(20ms);
+  return addresses;
 }
 
 }  // namespace
 
-std::optional<std::string> unreachable(const std::string& host, std::uint16_t port,
-                                       base::Duration patience, int give_up) {
-  addrinfo wanted{};
-  wanted.ai_socktype = SOCK_STREAM;
-  addrinfo* found = nullptr;
-  const int error = getaddrinfo(host.c_str(), std::to_string(port).c_str(), &wanted, &found);
-  if (error != 0) return gai_strerror(error);
-  const std::unique_ptr<addrinfo, decltype(&freeaddrinfo)> owner(found, freeaddrinfo);
-  std::optional<std::string> complaint;
-  for (const addrinfo* one = found; one != nullptr; one = one->ai_next) {
-    complaint = not_connected(*one, patience, give_up);
-    if (!complaint) return std::nullopt;
+Reached reach(const std::string& host, std::uint16_t port, Addresses which, base::Duration patience,
+              int give_up) {
+  const Patience wait{lines::kernel_now() + patience, give_up};
+  std::string complaint;
+  for (const auto& address : addresses_of(host, wait, complaint)) {
+    const auto problem = not_connected({address, port}, wait);
+    if (!problem) return {address.to_string(), ""};
+    complaint = *problem;
+    if (which == Addresses::only_first) break;
   }
-  return complaint;
+  return {"", complaint};
 }
 
 }  // namespace plexor::rig

@@ -3,6 +3,7 @@
 #include <netinet/in.h>
 #include <netinet/tcp.h>
 
+#include <algorithm>
 #include <array>
 #include <boost/asio/error.hpp>
 #include <cerrno>
@@ -62,6 +63,24 @@ Received receive(int socket, std::span<char> room) {
 }
 
 void ask_for_losses(int socket) { set_option(socket, SOL_SOCKET, SO_RXQ_OVFL, 1); }
+
+std::optional<DatagramsLost> Losses::count(const Received& datagram) {
+  const std::uint32_t more = datagram.lost.value_or(lost_) - lost_;
+  const lines::KernelInstant since = last_.value_or(datagram.stamp.at);
+  lost_ += more;
+  last_ = datagram.stamp.at;
+  if (more == 0) return std::nullopt;
+  return DatagramsLost{more, since};
+}
+
+lines::KernelInstant last_sign_of(int socket) {
+  tcp_info facts{};
+  socklen_t length = sizeof facts;
+  const lines::KernelInstant now = lines::kernel_now();
+  if (getsockopt(socket, IPPROTO_TCP, TCP_INFO, &facts, &length) != 0) return now;
+  const std::uint32_t ago_ms = std::min(facts.tcpi_last_data_recv, facts.tcpi_last_ack_recv);
+  return now - std::chrono::milliseconds{ago_ms};
+}
 
 void keep_alive(int socket) {
   constexpr int quiet_s = 5;

@@ -31,7 +31,28 @@ struct Received {
 /// Asks the kernel to say how many datagrams it dropped (SO_RXQ_OVFL).
 void ask_for_losses(int socket);
 
+/// Datagrams that the kernel has dropped: so many, after the one that came at `since`.
+struct DatagramsLost {
+  std::uint32_t datagrams = 0;
+  lines::KernelInstant since;
+};
+
+/// Of one socket. The kernel's count travels with each datagram, as it was when that came.
+class Losses {
+ public:
+  /// What was dropped between the datagram before and this one, if anything was.
+  [[nodiscard]] std::optional<DatagramsLost> count(const Received& datagram);
+
+ private:
+  std::uint32_t lost_ = 0;
+  std::optional<lines::KernelInstant> last_;
+};
+
 /// Lets the kernel notice within about 15 s that a TCP peer is dead that says nothing.
 void keep_alive(int socket);
+
+/// When the peer of a TCP connection, also of one that has failed, last sent or acknowledged
+/// anything (TCP_INFO, to about 4 ms); now if the kernel does not say.
+[[nodiscard]] lines::KernelInstant last_sign_of(int socket);
 
 }  // namespace plexor::rig

@@ -34,7 +34,7 @@ class OpenFile {
 
 [[noreturn]] void fail(const std::string& file, const std::string& found) {
   throw base::InputError({file, 0, 0}, found, "a secret in a file that only its owner can read",
-                         "write it there on one line, and chmod 600 the file");
+                         "a password or token is one line; chmod 600 the file");
 }
 
 /// Asked of the open file: who can read it must not change in between.
@@ -68,6 +68,8 @@ std::string value_of(const std::string& variable) {
 }
 
 }  // namespace
+
+void check_owner_only(const std::string& file) { check_owner_only(OpenFile(file), file); }
 
 std::string read_secret(const SecretPlace& place) {
   const bool is_file = !place.file.empty();

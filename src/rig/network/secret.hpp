@@ -11,4 +11,7 @@ namespace plexor::rig {
 /// others than its owner, or it is not one line of 1 to 500 bytes.
 [[nodiscard]] std::string read_secret(const SecretPlace& place);
 
+/// That nobody but its owner can reach a file with a secret; throws base::InputError if not.
+void check_owner_only(const std::string& file);
+
 }  // namespace plexor::rig

@@ -35,7 +35,10 @@ using WorkGuard = asio::executor_work_guard<asio::io_context::executor_type>;
 class Search {
  public:
   Search(asio::io_context& context, SocketEar& ear, const SocketLimits& limits)
-      : ear_(ear), limits_(limits), lookup_(context), timer_(context), wait_(limits.first_wait) {}
+      : ear_(ear),
+        lookup_(context),
+        timer_(context),
+        wait_(limits.first_wait, limits.longest_wait) {}
 
   /// What is done with an address: it ends in `miss` or `rest`.
   void begin(std::function<void(const ip::address&)> go) {
@@ -53,11 +56,10 @@ class Search {
   void look_later() {
     addresses_.clear();
     next_ = 0;
-    timer_.after(wait_, [this] { look_up(); });
-    wait_ = std::min(wait_ * 2, limits_.longest_wait);
+    timer_.after(wait_.take(), [this] { look_up(); });
   }
   /// The device is there: it is missed anew the next time.
-  void rest() { wait_ = limits_.first_wait; }
+  void rest() { wait_.begin_anew(); }
 
  private:
   void look_up() {
@@ -79,10 +81,9 @@ class Search {
   }
 
   SocketEar& ear_;
-  SocketLimits limits_;
   NameLookup lookup_;
   OneTimer timer_;
-  base::Duration wait_;
+  GrowingWait wait_;
   std::function<void(const ip::address&)> go_;
   NameLookup::Addresses addresses_;
   std::size_t next_ = 0;
@@ -136,13 +137,15 @@ class TcpClient final : public SocketClient {
   }
 
   void adopt() {
-    const TcpStream::Hearer hearer{.take =
-                                       [this](std::string_view message, KernelInstant at) {
-                                         search_.rest();
-                                         ear_.take(message, at);
-                                       },
-                                   .overlong = [this] { ear_.take_overlong(); },
-                                   .end = [this](const std::string& why) { lose(why); }};
+    const TcpStream::Hearer hearer{
+        .take =
+            [this](std::string_view message, KernelInstant at) {
+              search_.rest();
+              ear_.take(message, at);
+            },
+        .overlong = [this] { ear_.take_overlong(); },
+        .end = [this](const std::string& why,
+                      KernelInstant heard_until) { lose(why, heard_until); }};
     stream_ =
         std::make_shared<TcpStream>(std::move(socket_), ear_.settings().framing, limits_, hearer);
     if (ear_.tell_state(true, lines::kernel_now()) && was_lost_)
@@ -153,11 +156,11 @@ class TcpClient final : public SocketClient {
     stream_->begin();
   }
 
-  void lose(const std::string& why) {
+  void lose(const std::string& why, KernelInstant heard_until) {
     timer_.cancel();
     stream_.reset();
     was_lost_ = true;
-    ear_.tell_state(false, lines::kernel_now());
+    ear_.tell_state(false, heard_until);
     ear_.remark_once(fmt::format("its connection was lost ({}); looking for it",
                                  why.empty() ? "the device has closed it" : why));
     search_.look_later();
@@ -195,6 +198,7 @@ class UdpClient final : public SocketClient {
     const ip::udp::endpoint endpoint(address, ear_.settings().port);
     error_code error;
     socket_ = ip::udp::socket(context_);
+    losses_ = {};
     socket_.open(endpoint.protocol(), error);
     if (!error) {
       ask_for_stamps(socket_.native_handle());
@@ -212,7 +216,16 @@ class UdpClient final : public SocketClient {
     error_code error;
     socket_.send(asio::buffer(ear_.settings().hello), 0, error);
     if (error && error != asio::error::would_block) return lose(error);
-    if (!is_refused_) ear_.tell_state(true, lines::kernel_now());
+    if (is_refused_) return timer_.after(limits_.refusal, [this] { take_for_there(); });
+    ear_.tell_state(true, lines::kernel_now());
+    timer_.after(limits_.hello_every, [this] { say_hello(); });
+  }
+
+  /// Nobody has refused the last hello: a device that only speaks when it is knocked on is there.
+  void take_for_there() {
+    is_refused_ = false;
+    is_heard_ = true;
+    if (ear_.tell_state(true, lines::kernel_now())) ear_.remark_once("does not refuse any more");
     timer_.after(limits_.hello_every, [this] { say_hello(); });
   }
 
@@ -238,14 +251,22 @@ class UdpClient final : public SocketClient {
     search_.rest();
     is_heard_ = true;
     is_refused_ = false;
-    if (ear_.tell_state(true, received.stamp.at)) ear_.remark_once("is heard again");
-    if (received.lost) ear_.take_losses(*received.lost);
+    if (const auto losses = losses_.count(received)) {
+      return_after_losses_.after(limits_.without_losses, [this] { return_after_losses(); });
+      ear_.take_losses(*losses);
+    } else if (!return_after_losses_.is_set() && ear_.tell_state(true, received.stamp.at)) {
+      ear_.remark_once("is heard again");
+    }
     if (received.is_cut) return ear_.take_overlong_datagram(room_.size());
     const auto take_message = [&](std::string_view message) {
       ear_.take(message, received.stamp.at);
     };
     if (split_datagram(ear_.settings().framing, received.bytes, take_message) > 0)
       ear_.take_overlong();
+  }
+
+  void return_after_losses() {
+    if (!is_refused_) ear_.tell_state(true, lines::kernel_now());
   }
 
   /// Nobody is there: the other computer said so, or there is no way to it.
@@ -265,7 +286,9 @@ class UdpClient final : public SocketClient {
   WorkGuard work_{context_.get_executor()};  ///< a look-up is none of the context's own
   Search search_{context_, ear_, limits_};
   OneTimer timer_{context_};
+  OneTimer return_after_losses_{context_};
   ip::udp::socket socket_{context_};
+  Losses losses_;
   std::uint64_t turn_ = 0;   ///< of the socket: what belongs to an older one is not done
   bool is_heard_ = false;    ///< at this address
   bool is_refused_ = false;  ///< and has not answered since

@@ -59,13 +59,33 @@ void SocketEar::take_overlong_datagram(std::size_t most_bytes) {
   remark_once(fmt::format("sends datagrams of more than {} bytes, which are dropped", most_bytes));
 }
 
-void SocketEar::take_losses(std::uint32_t lost) {
-  const bool is_first = lost_ == 0 && lost > 0;
-  lost_ = lost;
+void SocketEar::take_losses(const DatagramsLost& lost) {
+  const bool is_first = lost_ == 0;
+  lost_ += lost.datagrams;
+  tell_state(false, lost.since);
   if (!is_first) return;
-  lost_told_ = lost;
+  lost_told_ = lost_;
   remark(
-      fmt::format("the kernel dropped {} datagrams, which came faster than they are read", lost));
+      fmt::format("the kernel dropped {} datagrams, which came faster than they are read; whether "
+                  "the device's were among them nobody knows",
+                  lost_));
+}
+
+void SocketEar::lose(lines::KernelInstant at) {
+  there_since_.reset();
+  tell_state(false, at);
+}
+
+bool SocketEar::settle(lines::KernelInstant now, base::Duration staying) {
+  constexpr int trusted_comings = 3;
+  if (!there_since_) {
+    there_since_ = now;
+    ++comings_;
+  }
+  const bool has_stayed = now - *there_since_ >= staying;
+  if (has_stayed) comings_ = 0;
+  if (comings_ <= trusted_comings) tell_state(true, now);
+  return has_stayed;
 }
 
 void SocketEar::remark_once(const std::string& text) {

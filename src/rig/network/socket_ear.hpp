@@ -2,12 +2,14 @@
 
 #include <boost/asio/ip/address.hpp>
 #include <cstdint>
+#include <optional>
 #include <set>
 #include <string>
 #include <string_view>
 
 #include "rig/intake.hpp"
 #include "rig/listener_settings.hpp"
+#include "rig/network/receive.hpp"
 
 namespace plexor::rig {
 
@@ -30,10 +32,16 @@ class SocketEar {
   void take_overlong();
   /// A datagram was longer than this.
   void take_overlong_datagram(std::size_t most_bytes);
-  /// So many datagrams the kernel has dropped, since the socket was opened.
-  void take_losses(std::uint32_t lost);
+  /// Datagrams were dropped, perhaps this device's: it was not heard. Somebody must tell
+  /// when it can be heard again.
+  void take_losses(const DatagramsLost& lost);
 
   bool tell_state(bool up, lines::KernelInstant at) { return intake_.tell_state(up, at); }
+  /// It can't be heard since this instant.
+  void lose(lines::KernelInstant at);
+  /// It is there. Tells so at once; only one that comes and goes must have stayed for a while.
+  /// False: it has not yet.
+  bool settle(lines::KernelInstant now, base::Duration staying);
   void remark(const std::string& text) { intake_.remark(text); }
   /// `text` is one of a few.
   void remark_once(const std::string& text);
@@ -45,6 +53,8 @@ class SocketEar {
   std::set<std::string> told_;
   std::uint32_t lost_ = 0;
   std::uint32_t lost_told_ = 0;
+  std::optional<lines::KernelInstant> there_since_;
+  int comings_ = 0;  ///< without having stayed
 };
 
 /// An IPv4 address that came in an IPv6 one, as itself.

@@ -55,7 +55,8 @@ void bind_to(Socket& socket, const SocketSettings& settings) {
 
 class UdpServer final : public SocketServer {
  public:
-  explicit UdpServer(const SocketSettings& settings) : framing_(settings.framing) {
+  UdpServer(const SocketSettings& settings, const SocketLimits& limits)
+      : framing_(settings.framing), limits_(limits) {
     constexpr int kernels_buffer = 1 << 20;
     bind_to(socket_, settings);
     is_stamped_ = ask_for_stamps(socket_.native_handle());
@@ -96,8 +97,11 @@ class UdpServer final : public SocketServer {
 
   void take(const Received& received) {
     const ip::address peer = plain_address(received.from.address());
-    if (received.lost) {
-      ears_.for_each([&](SocketEar& ear) { ear.take_losses(*received.lost); });
+    if (const auto losses = losses_.count(received)) {
+      ears_.for_each([&](SocketEar& ear) { ear.take_losses(*losses); });
+      timer_.after(limits_.without_losses, [this] {
+        ears_.for_each([](SocketEar& ear) { ear.tell_state(true, lines::kernel_now()); });
+      });
     }
     if (!ears_.expects(peer)) return ears_.remark_stranger(peer);
     ears_.for_each_of(peer, [&](SocketEar& ear) {
@@ -110,9 +114,12 @@ class UdpServer final : public SocketServer {
   }
 
   Framing framing_;
+  SocketLimits limits_;
   asio::io_context context_{1};
+  OneTimer timer_{context_};
   ip::udp::socket socket_{context_};
   bool is_stamped_ = false;
+  Losses losses_;
   EarList ears_;
   std::array<char, longest_datagram> room_{};
   std::thread thread_;
@@ -137,7 +144,7 @@ class TcpServer final : public SocketServer {
 
   void add(SocketEar& ear) override {
     ears_.add(ear);
-    asio::post(context_, [this] { tell_states(lines::kernel_now()); });
+    asio::post(context_, [this] { tell_states(); });
   }
   void remove(SocketEar& ear) override {
     ears_.remove(ear);
@@ -181,7 +188,7 @@ class TcpServer final : public SocketServer {
     at->stream = std::make_shared<TcpStream>(std::move(socket), framing_, limits_, hearer(at));
     const auto stream = at->stream;
     if (connections_.size() > most_connections) drop_one();
-    tell_states(lines::kernel_now());
+    tell_states();
     stream->begin();
   }
 
@@ -195,11 +202,19 @@ class TcpServer final : public SocketServer {
         .overlong =
             [this, peer] { ears_.for_each_of(peer, [](SocketEar& ear) { ear.take_overlong(); }); },
         .end =
-            [this, peer, at](const std::string& why) {
+            [this, peer, at](const std::string& why, KernelInstant heard_until) {
               connections_.erase(at);
               say_end(peer, why);
-              tell_states(lines::kernel_now());
+              tell_end(peer, heard_until);
             }};
+  }
+
+  /// Also a device that has connected anew may have said something in between.
+  void tell_end(const ip::address& peer, KernelInstant heard_until) {
+    ears_.for_each_of(peer, [&](SocketEar& ear) {
+      if (ear.settings().stays_connected) ear.lose(heard_until);
+    });
+    tell_states();
   }
 
   void say_end(const ip::address& peer, const std::string& why) {
@@ -237,13 +252,20 @@ class TcpServer final : public SocketServer {
   }
 
   /// A device that stays connected is there if one of its peers is.
-  void tell_states(KernelInstant at) {
+  void tell_states() {
+    const KernelInstant now = lines::kernel_now();
+    bool is_one_unsettled = false;
     ears_.for_each([&](SocketEar& ear) {
       if (!ear.settings().stays_connected) return;
       const bool is_there = std::ranges::any_of(
           connections_, [&](const Connection& connection) { return ear.expects(connection.peer); });
-      ear.tell_state(is_there, at);
+      if (!is_there) {
+        ear.lose(now);
+      } else if (!ear.settle(now, limits_.staying)) {
+        is_one_unsettled = true;
+      }
     });
+    if (is_one_unsettled) settling_.after(limits_.staying / 4, [this] { tell_states(); });
   }
 
   Framing framing_;
@@ -251,6 +273,7 @@ class TcpServer final : public SocketServer {
   asio::io_context context_{1};
   ip::tcp::acceptor acceptor_{context_};
   OneTimer timer_{context_};
+  OneTimer settling_{context_};
   bool is_stamped_ = false;
   EarList ears_;
   Connections connections_;
@@ -261,7 +284,7 @@ class TcpServer final : public SocketServer {
 
 std::shared_ptr<SocketServer> SocketServer::open(const SocketSettings& settings,
                                                  const SocketLimits& limits) {
-  if (settings.transport == Transport::udp) return std::make_shared<UdpServer>(settings);
+  if (settings.transport == Transport::udp) return std::make_shared<UdpServer>(settings, limits);
   return std::make_shared<TcpServer>(settings, limits);
 }
 

@@ -29,7 +29,7 @@ void TcpStream::say(const std::string& text) {
   const auto bytes = std::make_shared<std::string>(text);
   asio::async_write(socket_, asio::buffer(*bytes),
                     [self = shared_from_this(), bytes](const error_code& error, std::size_t) {
-                      if (error) self->end(error.message());
+                      if (error) self->fail(error.message());
                     });
 }
 
@@ -43,7 +43,15 @@ void TcpStream::close() {
 void TcpStream::end(const std::string& why) {
   if (is_over_) return;
   close();
-  hearer_.end(why);
+  hearer_.end(why, lines::kernel_now());
+}
+
+/// What the peer sent after its last sign may be lost.
+void TcpStream::fail(const std::string& why) {
+  if (is_over_) return;
+  const lines::KernelInstant heard_until = last_sign_of(socket_.native_handle());
+  close();
+  hearer_.end(why, heard_until);
 }
 
 void TcpStream::await_bytes() {
@@ -60,7 +68,7 @@ void TcpStream::read_some() {
   for (int i = 0; i < most_reads; ++i) {
     const Received received = receive(socket_.native_handle(), room);
     if (received.must_wait()) break;
-    if (received.error) return end(received.error.message());
+    if (received.error) return fail(received.error.message());
     if (received.bytes.empty()) {
       return end(framer_.is_within() ? "it ended within a message, which is not counted" : "");
     }

@@ -21,7 +21,8 @@ class TcpStream : public std::enable_shared_from_this<TcpStream> {
     std::function<void(std::string_view message, lines::KernelInstant at)> take;
     std::function<void()> overlong;  ///< messages were dropped
     /// Once, and the last: it is over. Why, for people; empty if the other side has closed it.
-    std::function<void(const std::string& why)> end;
+    /// What the other side sent after `heard_until` may be lost.
+    std::function<void(const std::string& why, lines::KernelInstant heard_until)> end;
   };
 
   /// `socket` is connected.
@@ -41,6 +42,7 @@ class TcpStream : public std::enable_shared_from_this<TcpStream> {
   bool take_bytes(std::string_view bytes, lines::KernelInstant at);
   void watch_half();
   void end(const std::string& why);
+  void fail(const std::string& why);
 
   boost::asio::ip::tcp::socket socket_;
   base::Duration half_message_;

@@ -1,5 +1,7 @@
 #include "rig/network/web_hook_routes.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <optional>
 #include <utility>
@@ -161,6 +163,17 @@ void WebHookRoutes::tell_down(const std::string& why) {
     if (!is_news || std::exchange(entry.shortage_told, true)) continue;
     entry.route.intake->remark("can't be heard for now: no connection can be had: " + why +
                                " (see ulimit -n)");
+  }
+}
+
+void WebHookRoutes::remark_crowd(std::size_t connections) {
+  const std::scoped_lock lock(mutex_);
+  if (std::exchange(crowd_told_, true)) return;
+  for (const Entry& entry : entries_) {
+    entry.route.intake->remark(
+        fmt::format("{} connections that have shown a token are open; more are not let in (a "
+                    "device should close what it does not use)",
+                    connections));
   }
 }
 

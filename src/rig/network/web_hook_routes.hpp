@@ -31,6 +31,8 @@ class WebHookRoutes {
   /// No new connection can be had, or again. Told to routes that are added meanwhile, too.
   void tell_down(const std::string& why);
   void tell_up();
+  /// Somebody was not let in because so many with a right token are.
+  void remark_crowd(std::size_t connections);
 
  private:
   struct Entry {
@@ -52,6 +54,7 @@ class WebHookRoutes {
   std::mutex mutex_;
   std::vector<Entry> entries_;
   bool up_ = true;
+  bool crowd_told_ = false;
 };
 
 }  // namespace plexor::rig

@@ -387,7 +387,9 @@ void WebHookServer::Door::wait_for_room() {
 
 void WebHookServer::Door::welcome(tcp::socket socket, const asio::ip::address& peer) {
   if (!routes_.may_come(peer)) return;
-  if (guests_.size() >= limits_.connections && !make_room()) return;
+  if (guests_.size() >= limits_.connections && !make_room()) {
+    return routes_.remark_crowd(guests_.size());
+  }
   guests_.push_back(std::make_shared<Guest>(*this, std::move(socket), peer));
   guests_.back()->begin();
 }

@@ -21,13 +21,17 @@ class MqttVoice final : public TextVoice {
   void unplug() override { client_.reset(); }
 
  private:
-  void send(const std::string& text) override { (void)publish(text); }
-  std::size_t pour(std::string_view bytes) override { return publish(bytes) ? bytes.size() : 0; }
+  void send(const std::string& text) override { publish(text); }
+  std::size_t pour(std::string_view bytes) override {
+    if (!client_ || client_->waiting() >= rig::MqttClient::longest_outbox) return 0;
+    publish(bytes);
+    return bytes.size();
+  }
 
-  bool publish(std::string_view payload) {
-    return client_ &&
-           client_->publish(
-               {.topic = speaker().voice.topic, .payload = std::string(payload), .qos = mqtt_.qos});
+  void publish(std::string_view payload) {
+    if (!client_) return;
+    client_->publish(
+        {.topic = speaker().voice.topic, .payload = std::string(payload), .qos = mqtt_.qos});
   }
 
   rig::MqttSettings mqtt_;
