@@ -8,6 +8,7 @@
 #include <string>
 
 #include "app/arming.hpp"
+#include "app/aside.hpp"
 #include "app/commands.hpp"
 #include "app/rig_loading.hpp"
 #include "base/error.hpp"
@@ -103,7 +104,7 @@ CommandBody add_arm_command(CLI::App& parser) {
     if (options->until.empty()) throw base::InputError("plexor arm: give --until TIME or --revoke");
     (void)length_until(options->until);
     const StopSignals stop;
-    fmt::print(stderr, "{}", cautions);
+    say_aside("{}", cautions);
     const std::string question = fmt::format(
         "Press Enter to let \"{}\" tap unattended until {}, anything else to leave: ", rig.name,
         options->until);

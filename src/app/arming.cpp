@@ -8,6 +8,7 @@
 #include <array>
 #include <cstdio>
 
+#include "app/aside.hpp"
 #include "base/error.hpp"
 #include "safety/arm_ticket.hpp"
 
@@ -22,7 +23,7 @@ constexpr int countdown_s = 5;
 /// False if somebody stopped it.
 bool count_down(const std::string& rig, const StopSignals& stop) {
   for (int left = countdown_s; left > 0; --left) {
-    fmt::print(stderr, "Arming \"{}\" in {} s; Ctrl-C stops it.\n", rig, left);
+    say_aside("Arming \"{}\" in {} s; Ctrl-C stops it.\n", rig, left);
     for (int tenth = 0; tenth < 10; ++tenth) {
       if (stop.requested()) return false;
       lines::kernel_nap(100ms);
@@ -37,8 +38,8 @@ std::optional<Leave> leave_by_ticket(const std::string& rig, const RigState& sta
   const safety::BootMoment now = boot_now();
   const safety::TicketCheck check = check_ticket(text, rig, getuid(), now);
   if (!check.refusal.empty()) {
-    fmt::print(stderr, "The arm ticket {} gives no leave: {}.\n", state.ticket_file().string(),
-               check.refusal);
+    say_aside("The arm ticket {} gives no leave: {}.\n", state.ticket_file().string(),
+              check.refusal);
     return std::nullopt;
   }
   return Leave{lines::kernel_now() + (check.ends_since_boot - now.since_boot)};
@@ -46,10 +47,10 @@ std::optional<Leave> leave_by_ticket(const std::string& rig, const RigState& sta
 
 void show_cautions(const RigState& state) {
   if (state.cautions_were_shown()) {
-    fmt::print(stderr, "CAUTION: the tapper will move by itself. Hands and eyes away.\n");
+    say_aside("CAUTION: the tapper will move by itself. Hands and eyes away.\n");
     return;
   }
-  fmt::print(stderr, "{}", cautions);
+  say_aside("{}", cautions);
 }
 
 }  // namespace
@@ -61,7 +62,7 @@ bool wait_for_key(const std::string& question, const StopSignals& stop) {
         "(plexor arm)");
   }
   tcflush(STDIN_FILENO, TCIFLUSH);  // a key pressed before the question is no answer to it
-  fmt::print(stderr, "{}", question);
+  say_aside("{}", question);
   std::fflush(stderr);
   while (!stop.requested()) {
     pollfd key{STDIN_FILENO, POLLIN, 0};

@@ -11,6 +11,7 @@
 #include <utility>
 
 #include "app/arming.hpp"
+#include "app/aside.hpp"
 #include "app/commands.hpp"
 #include "app/live_session.hpp"
 #include "app/progress_bar.hpp"
@@ -185,7 +186,7 @@ ExitCode calibrate(const CalibrateOptions& options) {
   const bool whole = calibration.measure();
   session.end_in_order();
   if (!whole) {
-    fmt::print(stderr, "Stopped; nothing was written.\n");
+    say_aside("Stopped; nothing was written.\n");
     return ExitCode::undecided;
   }
   calibration.write();

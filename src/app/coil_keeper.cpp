@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include "app/aside.hpp"
+
 namespace plexor::app {
 
 CoilKeeper::CoilKeeper(const rig::RigFile& rig, const RigState& state)

@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "app/aside.hpp"
 #include "app/commands.hpp"
 #include "app/rig_loading.hpp"
 #include "app/stop_signals.hpp"
@@ -84,7 +85,7 @@ void listen(const ListenOptions& options, const rig::RigFile& rig) {
       listeners.push_back(listening.listen(device, settings, transcript.hearers(who)));
     }
   }
-  fmt::print(stderr, "Listening to {} device(s); Ctrl-C ends it.\n", rig.devices.size());
+  say_aside("Listening to {} device(s); Ctrl-C ends it.\n", rig.devices.size());
   const auto length =
       std::chrono::duration_cast<base::Duration>(std::chrono::duration<double>(options.for_s));
   const lines::KernelInstant end = lines::kernel_now() + length;

@@ -4,6 +4,7 @@
 
 #include <chrono>
 
+#include "app/aside.hpp"
 #include "app/live_session.hpp"
 #include "app/run_progress.hpp"
 #include "base/calendar.hpp"
@@ -50,7 +51,7 @@ std::string prepare_devices(const Job& job) {
   std::string said;
   for (const rig::Device& device : job.rig.devices) {
     if (!device.prepare) continue;
-    fmt::print(stderr, "Preparing \"{}\": {}\n", device.name, device.prepare->command.front());
+    say_aside("Preparing \"{}\": {}\n", device.name, device.prepare->command.front());
     const auto output = rig::prepare(device, [&stop] { return stop.requested(); });
     said += fmt::format("# {}\n{}\n", device.name, output.value_or(""));
   }
@@ -73,7 +74,7 @@ void check_versions(const Job& job, run::LiveRig& rig) {
 void tell_age_of(const rig::Calibration& calibration) {
   const auto today = std::chrono::floor<std::chrono::days>(std::chrono::system_clock::now());
   const auto age = today - base::day_of(calibration.date).value();
-  fmt::print(stderr, "The calibration of {} is {} day(s) old.\n", calibration.date, age.count());
+  say_aside("The calibration of {} is {} day(s) old.\n", calibration.date, age.count());
 }
 
 run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& session,

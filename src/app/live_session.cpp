@@ -4,6 +4,8 @@
 
 #include <cstdio>
 
+#include "app/aside.hpp"
+
 namespace plexor::app {
 
 namespace {
@@ -12,13 +14,13 @@ namespace {
 void warn_of(const std::vector<rig::Finding>& scheduling) {
   for (const rig::Finding& finding : scheduling) {
     if (finding.state == rig::Finding::State::good) continue;
-    fmt::print(stderr, "WARNING: {}: {}{}{}\n", finding.subject, finding.found,
-               finding.remedy.empty() ? "" : "; ", finding.remedy);
+    say_aside("WARNING: {}: {}{}{}\n", finding.subject, finding.found,
+              finding.remedy.empty() ? "" : "; ", finding.remedy);
   }
 }
 
 /// On a listener's thread: where nobody can read it any more, it is lost and nothing else.
-void remark(const std::string& text) { std::fputs((text + "\n").c_str(), stderr); }
+void remark(const std::string& text) { say_aside("{}\n", text); }
 
 }  // namespace
 
@@ -40,7 +42,7 @@ bool LiveSession::arm(bool countdown) {
   const std::string ticket = state_.ticket_text();
   const auto leave = ask_for_leave(name_, state_, countdown, stop_);
   if (!leave) {
-    fmt::print(stderr, "Not armed; nothing was moved.\n");
+    say_aside("Not armed; nothing was moved.\n");
     return false;
   }
   if (leave->ends) ticket_ = ticket;

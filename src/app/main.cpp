@@ -7,6 +7,7 @@
 #include <utility>
 #include <vector>
 
+#include "app/aside.hpp"
 #include "app/commands.hpp"
 #include "base/error.hpp"
 
@@ -20,7 +21,7 @@ struct Command {
 };
 
 ExitCode complain(ExitCode code, const char* message) {
-  fmt::print(stderr, "plexor: {}\n", message);
+  plexor::app::say_aside("plexor: {}\n", message);
   return code;
 }
 
@@ -40,6 +41,7 @@ ExitCode carry_out(const plexor::app::CommandBody& body) {
 }
 
 ExitCode plexor_main(int argc, char** argv) {
+  plexor::app::keep_standard_streams();
   std::signal(SIGXFSZ, SIG_IGN);  // a file size limit is a failed write, with its message
   CLI::App app(
       "plexor knocks on a surface, on schedule and at a known speed, and tells how well "

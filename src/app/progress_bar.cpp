@@ -7,6 +7,8 @@
 #include <cstdio>
 #include <utility>
 
+#include "app/aside.hpp"
+
 namespace plexor::app {
 
 namespace {
@@ -41,7 +43,7 @@ ProgressBar::ProgressBar(std::string what)
       last_(begun_) {}
 
 ProgressBar::~ProgressBar() {
-  if (drawn_) std::fputs("\r\033[K", stderr);
+  if (drawn_) say_aside("\r\033[K");
 }
 
 void ProgressBar::show(double share, const std::string& note) {
@@ -51,8 +53,8 @@ void ProgressBar::show(double share, const std::string& note) {
   last_ = now;
   drawn_ = true;
   share = std::clamp(share, 0.0, 1.0);
-  fmt::print(stderr, "\r\033[K{} {} {:3.0f} %  {}{}{}", what_, bar(share), share * 100.0,
-             time_left(now - begun_, share), note.empty() ? "" : "  ", note);
+  say_aside("\r\033[K{} {} {:3.0f} %  {}{}{}", what_, bar(share), share * 100.0,
+            time_left(now - begun_, share), note.empty() ? "" : "  ", note);
   std::fflush(stderr);
 }
 

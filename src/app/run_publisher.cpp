@@ -8,6 +8,7 @@
 #include <optional>
 #include <utility>
 
+#include "app/aside.hpp"
 #include "lines/lines.hpp"
 #include "rig/network/mqtt_client.hpp"
 
@@ -55,18 +56,15 @@ class RunPublisher::Line {
       : job_(job),
         topic_(settings.topic),
         state_(state_message("waiting")),
-        client_(
-            {.broker = settings.broker, .will = state_message("vanished")},
-            {.state =
-                 [this](bool up, lines::KernelInstant) {
-                   if (up) publish_state();  // a lost connection has left "vanished" there
-                 },
-             .trouble =
-                 [broker = settings.broker](const std::string& why) {
-                   const std::string text =
-                       fmt::format("publish: broker {}:{}: {}\n", broker.host, broker.port, why);
-                   std::fputs(text.c_str(), stderr);  // unread, it must not end the client's thread
-                 }}) {}
+        client_({.broker = settings.broker, .will = state_message("vanished")},
+                {.state =
+                     [this](bool up, lines::KernelInstant) {
+                       if (up) publish_state();  // a lost connection has left "vanished" there
+                     },
+                 .trouble =
+                     [broker = settings.broker](const std::string& why) {
+                       say_aside("publish: broker {}:{}: {}\n", broker.host, broker.port, why);
+                     }}) {}
 
   void run_on() {
     if (!std::exchange(is_running_, true)) change_state("running");

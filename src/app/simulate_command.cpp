@@ -11,6 +11,7 @@
 #include <string>
 #include <vector>
 
+#include "app/aside.hpp"
 #include "app/commands.hpp"
 #include "app/rig_loading.hpp"
 #include "app/rig_state.hpp"
@@ -126,7 +127,7 @@ class Hands {
   void obey(std::string_view line) {
     const auto deed = deeds_.find(std::string(line));
     if (deed != deeds_.end()) return deed->second();
-    fmt::print(stderr, "\"{:.60}\" is none of: {}\n", line, words());
+    say_aside("\"{:.60}\" is none of: {}\n", line, words());
   }
 
   lines::VirtualChip chip_;

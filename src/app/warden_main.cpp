@@ -7,6 +7,7 @@
 #include <string>
 #include <string_view>
 
+#include "app/aside.hpp"
 #include "app/exit_code.hpp"
 #include "app/rig_loading.hpp"
 #include "base/error.hpp"
@@ -63,6 +64,7 @@ void serve(const std::string& rig_file, const std::string& board, pid_t controll
 }
 
 ExitCode warden_main(int argc, char** argv) {
+  plexor::app::keep_standard_streams();
   CLI::App app("The warden of a plexor run: started by plexor, not by hand.", "plexor-warden");
   std::string rig_file;
   std::string board;
@@ -86,7 +88,7 @@ int main(int argc, char** argv) {
   try {
     return static_cast<int>(warden_main(argc, argv));
   } catch (const std::exception& error) {
-    fmt::print(stderr, "plexor-warden: {}\n", error.what());
+    plexor::app::say_aside("plexor-warden: {}\n", error.what());
     return static_cast<int>(ExitCode::fault);
   }
 }

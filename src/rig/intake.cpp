@@ -52,9 +52,10 @@ Intake::Taken Intake::tell(LineReading reading, KernelInstant arrived) {
   return Taken::told;
 }
 
-/// Two clocks are read for a stamp of the kernel, which may lie a little further apart each time.
+/// Two clocks are read for a stamp of the kernel, which may lie a little further apart each time,
+/// and most on an emulated machine: less than the width that the uncertainty has for it.
 KernelInstant Intake::in_order(KernelInstant arrived) const {
-  constexpr base::Duration reading = std::chrono::microseconds{1};
+  constexpr base::Duration reading = std::chrono::microseconds{50};
   const bool is_just_before = arrived < last_arrival_ && last_arrival_ - arrived < reading;
   return is_just_before ? last_arrival_ : arrived;
 }

@@ -41,6 +41,19 @@ class Interruption(PlexorTestCase):
         result = self.plexor("report", self.folder / "run")
         self.assertEqual(result.returncode, 4, result.stderr)
 
+    def test_a_run_whose_words_nobody_can_read_keeps_its_journal_whole(self):
+        command = " ".join(map(str, [PLEXOR, "run", self.scenario(), "--rig", RIG, "--out"]))
+        for number, elsewhere in enumerate(["2>&-", "2>/dev/full", "<&- >&- 2>&-", ">/dev/null"]):
+            out = self.folder / f"run-{number}"
+            subprocess.run(f"{command} {out} {elsewhere}", shell=True, check=True, stderr=subprocess.DEVNULL,
+                           timeout=300)
+        journals = {(self.folder / f"run-{number}" / "journal.jsonl").read_text().count("\n")
+                    for number in range(4)}
+        self.assertEqual(len(journals), 1)
+        result = self.plexor("report", self.folder / "run-2")
+        self.assertEqual(result.returncode, 0, result.stdout)
+        self.assertNotIn("damage", result.stdout)
+
 
 if __name__ == "__main__":
     unittest.main(verbosity=2)
