@@ -9,6 +9,7 @@
 #include "analysis/figures.hpp"
 #include "analysis/intervals.hpp"
 #include "analysis/number_text.hpp"
+#include "analysis/power.hpp"
 
 namespace plexor::analysis {
 namespace {
@@ -55,11 +56,30 @@ std::optional<std::uint64_t> largest_passing(std::uint64_t most,
 struct Phrases {
   std::string figure;
   std::string limit;
-  std::string planned;  ///< "1000 trials", "4 h of quiet"
-  std::string failure;  ///< noun for what must stay rare: "miss"
-  std::string unit;     ///< of `needed`: "trials", "h of quiet"
-  std::string remedy;   ///< "raise trials"
+  std::string planned;   ///< "1000 trials", "4 h of quiet"
+  std::string failure;   ///< noun for what must stay rare: "miss"
+  std::string unit;      ///< of `needed`: "trials", "h of quiet"
+  std::string remedy;    ///< "raise trials"
+  std::string expected;  ///< "a device with 97.5 %"
 };
+
+constexpr double usual_power = 0.80;
+
+/// "80 % take 371 trials"; the trials are whole, the hours rounded up to two digits.
+std::string amount_text(const std::optional<double>& amount, const Phrases& words) {
+  if (!amount) return "no number of " + words.unit;
+  const bool is_whole = words.unit == "trials";
+  return fmt::format("{} {}", is_whole ? *amount : std::ceil(*amount * 100) / 100, words.unit);
+}
+
+/// What the plan does for a device that is good, and what would do better.
+std::string power_of(const Provable& found, const Phrases& words) {
+  const std::string sure = fmt::format("{} passes with a probability of {:.0f} %", words.expected,
+                                       std::floor(found.power * 100.0));
+  return fmt::format("{}{} (80 % take {}, 95 % take {})", sure,
+                     found.power < usual_power ? ": " + words.remedy : std::string(),
+                     amount_text(found.for_80, words), amount_text(found.for_95, words));
+}
 
 std::string sentence_of(const Provable& found, const Phrases& words) {
   const std::string begin = fmt::format("{} {}: ", words.figure, words.limit);
@@ -74,7 +94,7 @@ std::string sentence_of(const Provable& found, const Phrases& words) {
   }
   return fmt::format("{}can pass: {} planned, passes with up to {}; a perfect device needs {} {}",
                      begin, words.planned, counted(*found.allowed, words.failure), needed,
-                     words.unit);
+                     words.unit, power_of(found, words));
 }
 
 Provable finish(Provable found, const Phrases& words) {
@@ -82,13 +102,22 @@ Provable finish(Provable found, const Phrases& words) {
   found.limit = words.limit;
   found.can_pass = found.allowed.has_value();
   found.sentence = sentence_of(found, words);
+  if (found.can_pass) found.power_sentence = power_of(found, words);
   return found;
 }
 
+std::optional<double> as_number(const std::optional<std::uint64_t>& count) {
+  return count ? std::optional(static_cast<double>(*count)) : std::nullopt;
+}
+
 /// A share that must stay small: `n` trials, at most `most` of them may fail.
-Provable rare_failures(std::uint64_t n, double most, double confidence, const Phrases& words) {
+Provable rare_failures(std::uint64_t n, double most, double confidence, double expected,
+                       const Phrases& words) {
   Provable found;
   found.planned = static_cast<double>(n);
+  found.expected = expected;
+  found.for_80 = as_number(trials_for_power(most, confidence, expected, 0.80));
+  found.for_95 = as_number(trials_for_power(most, confidence, expected, 0.95));
   if (const auto needed = trials_to_show(1.0 - most, confidence, 0)) {
     found.needed = static_cast<double>(*needed);
   }
@@ -97,36 +126,46 @@ Provable rare_failures(std::uint64_t n, double most, double confidence, const Ph
       return clopper_pearson(failures, n, confidence, Sides::upper).upper <= most;
     });
   }
+  if (found.allowed) found.power = chance_of_few_failures(n, *found.allowed, expected);
   return finish(std::move(found), words);
 }
 
 Provable detection(const Planned& planned, const Limit& limit) {
-  return rare_failures(planned.expecting, 1.0 - limit.value, limit.confidence,
+  const double expected = limit.expected.value_or((1.0 + limit.value) / 2.0);
+  return rare_failures(planned.expecting, 1.0 - limit.value, limit.confidence, 1.0 - expected,
                        {"detection rate", "at least " + limit_text(limit.value, ""),
                         counted(planned.expecting, "trial"), "failure", "trials",
-                        "raise trials, or lower the limit or its confidence"});
+                        "raise trials, or lower the limit or its confidence",
+                        "a device with " + limit_text(expected, "")});
 }
 
 Provable small_share(const char* figure, std::uint64_t n, const Limit& limit) {
-  return rare_failures(n, limit.value, limit.confidence,
+  const double expected = limit.expected.value_or(limit.value / 2.0);
+  return rare_failures(n, limit.value, limit.confidence, expected,
                        {figure, "at most " + limit_text(limit.value, ""), counted(n, "trial"),
-                        "answer", "trials", "raise trials, or the limit, or lower its confidence"});
+                        "answer", "trials", "raise trials, or the limit, or lower its confidence",
+                        "a device with " + limit_text(expected, "")});
 }
 
 Provable latency(const Planned& planned, const scenario::LatencyLimit& limit) {
   // The bound is an order statistic: so many answers may lie beyond it.
+  const double expected = (1.0 - limit.quantile) / 2.0;
   return rare_failures(
-      planned.expecting, 1.0 - limit.quantile, limit.limit.confidence,
+      planned.expecting, 1.0 - limit.quantile, limit.limit.confidence, expected,
       {fmt::format("latency p{:g}", limit.quantile * 100.0),
        "at most " + limit_text(limit.limit.value, "ms"), counted(planned.expecting, "trial"),
-       "later or missing answer", "trials", "raise trials, or lower the confidence"});
+       "later or missing answer", "trials", "raise trials, or lower the confidence",
+       fmt::format("a device with {} later or missing", limit_text(expected, ""))});
 }
 
 Provable alarms(const Planned& planned, const Limit& limit) {
   Provable found;
   found.planned = planned.quiet_hours;
+  found.expected = limit.expected.value_or(limit.value / 2.0);
   if (limit.value > 0.0) {
     found.needed = garwood(0, 1.0, limit.confidence, Sides::upper).upper / limit.value;
+    found.for_80 = hours_for_power(limit.value, limit.confidence, found.expected, 0.80);
+    found.for_95 = hours_for_power(limit.value, limit.confidence, found.expected, 0.95);
   }
   if (planned.quiet_hours > 0.0) {
     found.allowed = largest_passing(1'000'000, [&](std::uint64_t incidents) {
@@ -134,10 +173,14 @@ Provable alarms(const Planned& planned, const Limit& limit) {
              limit.value;
     });
   }
+  if (found.allowed) {
+    found.power = chance_of_few_incidents(planned.quiet_hours, *found.allowed, found.expected);
+  }
+  const std::string expected = "a device with " + limit_text(found.expected, "/h");
   return finish(std::move(found),
                 {"false alarms per hour", "at most " + limit_text(limit.value, "/h"),
                  hours_text(planned.quiet_hours) + " of quiet", "false alarm", "h of quiet",
-                 "raise quiet_s, or the limit, or lower its confidence"});
+                 "raise quiet_s, or the limit, or lower its confidence", expected});
 }
 
 }  // namespace

@@ -21,7 +21,14 @@ struct Provable {
   /// Most failures (misses, answers, late answers, incidents) with which it still passes;
   /// nothing if it can't pass.
   std::optional<std::uint64_t> allowed;
-  std::string sentence;  ///< all of this in words, with what to change where it can't pass
+  /// Of a device that is better than its limit: as [accept] expects, else failing half as often as
+  /// the limit allows. Failures per trial, incidents per hour.
+  double expected = 0.0;
+  double power = 0.0;            ///< with which it passes this plan
+  std::optional<double> for_80;  ///< trials (hours) with which it passes with a power of 80 %
+  std::optional<double> for_95;  ///< and of 95 %
+  std::string sentence;          ///< all of this in words, with what to change where it can't pass
+  std::string power_sentence;    ///< how surely a good device passes; empty where none can
 };
 
 /// One entry for each limit of [accept], in the order of the verdicts.

@@ -82,12 +82,18 @@ nlohmann::ordered_json as_json(const Job& job, const std::vector<analysis::Prova
                             {"duty_percent", point.duty_percent}});
   }
   for (const analysis::Provable& limit : limits) {
-    nlohmann::ordered_json entry{{"figure", limit.figure},     {"limit", limit.limit},
-                                 {"can_pass", limit.can_pass}, {"planned", limit.planned},
-                                 {"needed", nullptr},          {"allowed", nullptr},
-                                 {"sentence", limit.sentence}};
+    nlohmann::ordered_json entry{
+        {"figure", limit.figure},     {"limit", limit.limit},
+        {"can_pass", limit.can_pass}, {"planned", limit.planned},
+        {"needed", nullptr},          {"allowed", nullptr},
+        {"sentence", limit.sentence}, {"power_sentence", limit.power_sentence}};
     if (limit.needed) entry["needed"] = *limit.needed;
     if (limit.allowed) entry["allowed"] = *limit.allowed;
+    entry["expected"] = limit.expected;
+    entry["power"] = limit.power;
+    entry["needed_for_power"] = {{"80 %", nullptr}, {"95 %", nullptr}};
+    if (limit.for_80) entry["needed_for_power"]["80 %"] = *limit.for_80;
+    if (limit.for_95) entry["needed_for_power"]["95 %"] = *limit.for_95;
     json["limits"].push_back(std::move(entry));
   }
   return json;
@@ -137,7 +143,10 @@ CommandBody add_rehearse_command(CLI::App& parser) {
       print_plan(job);
       print_course(job);
       fmt::print("\nWhat it can prove:\n");
-      for (const auto& limit : limits) fmt::print("  {}\n", limit.sentence);
+      for (const auto& limit : limits) {
+        fmt::print("  {}\n", limit.sentence);
+        if (!limit.power_sentence.empty()) fmt::print("    {}\n", limit.power_sentence);
+      }
       if (limits.empty()) fmt::print("  nothing: the scenario sets no limit in [accept]\n");
       if (traces->count() > 0) {
         fmt::print("\nCurves of one tap: {}\n",

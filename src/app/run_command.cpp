@@ -2,6 +2,7 @@
 
 #include "analysis/provable.hpp"
 #include "app/arming.hpp"
+#include "app/aside.hpp"
 #include "app/commands.hpp"
 #include "app/live_run.hpp"
 #include "app/make_reports.hpp"
@@ -18,9 +19,13 @@ namespace plexor::app {
 
 namespace {
 
-/// A verdict that can't come out is told before anything is tapped for it.
+/// A verdict that can't come out, or hardly, is told before anything is tapped for it.
 void check_limits_can_be_reached(const Job& job) {
+  constexpr double hardly = 0.5;
   for (const analysis::Provable& limit : analysis::what_can_be_proved(job.scenario)) {
+    if (limit.can_pass && limit.power < hardly) {
+      say_aside("WARNING: {}; {}\n", limit.sentence, limit.power_sentence);
+    }
     if (limit.can_pass) continue;
     throw base::InputError({job.scenario_file, 0, 0}, "a limit out of reach in [accept]",
                            "limits that this plan can show", limit.sentence);

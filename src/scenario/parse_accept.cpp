@@ -18,6 +18,15 @@ constexpr TableReader::Range hourly_range{0.0, 1e6};
              "give at_least or at_most with a confidence");
 }
 
+double read_expected(TableReader& table, const Limit& limit, TableReader::Range range) {
+  const double expected = table.number("expected", range);
+  const bool is_least = limit.side == Limit::Side::at_least;
+  if (is_least ? expected > limit.value : expected < limit.value) return expected;
+  table.fail("expected", fmt::format("{:g}", expected),
+             fmt::format("a figure better than the limit of {:g}", limit.value),
+             "a device that is just as good as its limit passes no test reliably");
+}
+
 /// One limit, `{ at_least = ..., confidence = ... }`, if it is there. Only one side makes sense
 /// for each figure: nobody accepts a device for detecting too little.
 std::optional<Limit> read_limit(TableReader& accept, const std::string& key, Limit::Side side,
@@ -25,14 +34,16 @@ std::optional<Limit> read_limit(TableReader& accept, const std::string& key, Lim
   if (!accept.has(key)) return std::nullopt;
   TableReader table = accept.table(key);
   if (table.has("sequential")) refuse_sequential(table);
-  expect_keys(table, {"at_least", "at_most", "confidence"});
+  expect_keys(table, {"at_least", "at_most", "confidence", "expected"});
   const bool least = side == Limit::Side::at_least;
   const std::string right = least ? "at_least" : "at_most";
   refuse_keys(table, {least ? "at_most" : "at_least"},
               fmt::format("{}, the side on which this figure is good", right));
-  return Limit{.side = side,
-               .value = table.number(right, range),
-               .confidence = table.number_or("confidence", confidence_range, 0.95)};
+  Limit limit{.side = side,
+              .value = table.number(right, range),
+              .confidence = table.number_or("confidence", confidence_range, 0.95)};
+  if (table.has("expected")) limit.expected = read_expected(table, limit, range);
+  return limit;
 }
 
 double read_void_fraction(TableReader& accept, double fallback) {
@@ -74,6 +85,10 @@ Accept read_accept(TableReader table) {
   for (const int percent : {50, 90, 95, 99}) {
     const std::string key = fmt::format("latency_p{}_ms", percent);
     if (const auto limit = read_limit(table, key, at_most, latency_range_ms)) {
+      if (limit->expected) {
+        table.fail(key, "\"expected\"", "only at_most and confidence for a latency",
+                   "power is stated for half as many late answers as the limit allows");
+      }
       accept.latencies.push_back({.quantile = percent / 100.0, .limit = *limit});
     }
   }

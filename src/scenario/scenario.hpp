@@ -99,6 +99,9 @@ struct Limit {
   Side side = Side::at_least;
   double value = 0.0;
   double confidence = 0.95;
+  /// Of shares and rates: how good a device is expected to be, better than the limit. Power is
+  /// stated for it; it judges nothing.
+  std::optional<double> expected{};
 };
 
 struct LatencyLimit {

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "analysis/intervals.hpp"
+#include "base/error.hpp"
 #include "scenario/scenario.hpp"
 
 namespace plexor::analysis {
@@ -62,6 +63,33 @@ TEST(Provable, NeedsHoursForAnAlarmLimit) {
   EXPECT_NEAR(*enough.needed, 1.15129, 1e-5);
   EXPECT_EQ(enough.allowed, 4U);  // chi-square table: 7.994 / 4 h is below 2, 9.275 / 4 h is not
   EXPECT_FALSE(provable(1, 4140, limit).at(0).can_pass);
+}
+
+// 0.975^59 = 0.2245: a device that fails half as often as it may passes the shortest plan that
+// seldom.
+TEST(Provable, StatesThePowerForADeviceThatIsBetterThanItsLimit) {
+  const Provable shortest =
+      provable(59, 60, "detection_rate = { at_least = 0.95, confidence = 0.95 }").at(0);
+  EXPECT_NEAR(shortest.power, 0.2245, 5e-5);
+  EXPECT_THAT(shortest.power_sentence,
+              HasSubstr("a device with 97.5 % passes with a probability of 22 %: raise"));
+  ASSERT_TRUE(shortest.for_80 && shortest.for_95);
+  EXPECT_LT(*shortest.for_80, *shortest.for_95);
+  const Provable enough = provable(static_cast<int>(*shortest.for_80), 60,
+                                   "detection_rate = { at_least = 0.95, confidence = 0.95 }")
+                              .at(0);
+  EXPECT_GE(enough.power, 0.80);
+}
+
+TEST(Provable, TakesTheFigureThatIsExpected) {
+  const auto of = [](const std::string& limit) { return provable(320, 14400, limit).at(0); };
+  EXPECT_NEAR(of("detection_rate = { at_least = 0.95, expected = 0.99 }").expected, 0.01, 1e-12);
+  EXPECT_EQ(of("false_alarms_per_hour = { at_most = 2, expected = 0.2 }").expected, 0.2);
+  EXPECT_GT(of("detection_rate = { at_least = 0.95, expected = 0.99 }").power,
+            of("detection_rate = { at_least = 0.95, expected = 0.97 }").power);
+  EXPECT_THROW(of("detection_rate = { at_least = 0.95, expected = 0.95 }"), base::InputError);
+  EXPECT_THROW(of("false_alarms_per_hour = { at_most = 2, expected = 3 }"), base::InputError);
+  EXPECT_THROW(of("latency_p95_ms = { at_most = 900, expected = 800 }"), base::InputError);
 }
 
 TEST(Provable, SaysThatPerfectionCannotBeShown) {
