@@ -13,7 +13,7 @@ inline double difference(double first, double second) {
   return first == second ? 0.0 : first - second;
 }
 
-/// Throws std::domain_error for an empty sample and for one that is not sorted or holds NaN.
+/// Throws std::domain_error for a sample that is not sorted or holds NaN.
 void require_samples(std::span<const double> first, std::span<const double> second);
 
 /// first[i] - second[j] of two sorted samples. They grow with i and fall with j, so one walk along

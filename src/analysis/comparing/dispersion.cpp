@@ -54,69 +54,90 @@ double fine_scale(const std::vector<ScatteringUnit>& units, double seen) {
   return scale;
 }
 
-/// All arrangements of the units so far, by their sum and their scatter.
+/// All arrangements of the units so far, by their sum and their scatter. Those that can no longer
+/// scatter less than the seen one, however even the rest falls, are counted together: few others
+/// are left unless the seen scatter is large.
 class ScatterCount {
  public:
-  explicit ScatterCount(std::uint64_t total) : by_sum_(total + 1) { by_sum_[0][0] = 1.0; }
+  ScatterCount(std::uint64_t total, double scale, std::int64_t extreme)
+      : by_sum_(total + 1), scale_(scale), extreme_(extreme) {
+    by_sum_[0][0] = 1.0;
+  }
 
-  /// False where it would take too long.
-  bool add(const ScatteringUnit& unit, double scale) {
+  /// `expected_left`: of the units that are still to come. False where it would take too long.
+  bool add(const ScatteringUnit& unit, double expected_left) {
     std::vector<Scatters> next(by_sum_.size());
     for (std::size_t sum = 0; sum < by_sum_.size(); ++sum) {
-      const std::size_t room = by_sum_.size() - sum;
-      const std::size_t values =
-          unit.first_count >= room ? 0 : std::min(unit.probability.size(), room - unit.first_count);
-      steps_ += values * by_sum_[sum].size();
+      const std::size_t end =
+          std::min(unit.first_count + unit.probability.size(), by_sum_.size() - sum);
+      if (by_sum_[sum].empty() || unit.first_count >= end) continue;
+      steps_ += (end - unit.first_count) * by_sum_[sum].size();
       if (steps_ > most_steps) return false;
-      for (std::size_t v = 0; v < values; ++v) {
-        const std::size_t count = unit.first_count + v;
-        const auto step = std::llround(number(count * count) / unit.expected * scale);
+      for (std::size_t count = unit.first_count; count < end; ++count) {
+        const std::int64_t step = quanta(number(count), unit.expected);
+        const std::int64_t limit = extreme_ - least_to_come(sum + count, expected_left);
+        const double probability = unit.probability[count - unit.first_count];
         Scatters& target = next[sum + count];
         for (const auto& [scatter, weight] : by_sum_[sum])
-          target[scatter + step] += weight * unit.probability[v];
+          target[scatter + step >= limit ? extreme_ : scatter + step] += weight * probability;
       }
     }
     by_sum_ = std::move(next);
     return true;
   }
 
-  /// Among the arrangements of the whole total.
-  [[nodiscard]] double share_at_least(std::int64_t least) const {
+  /// Of the arrangements of the whole total, the share that scatters at least as the seen one.
+  [[nodiscard]] double extreme_share() const {
     double all = 0.0;
     double extreme = 0.0;
     for (const auto& [scatter, weight] : by_sum_.back()) {
       all += weight;
-      if (scatter >= least) extreme += weight;
+      if (scatter >= extreme_) extreme += weight;
     }
     return extreme / all;
   }
 
  private:
   using Scatters = std::unordered_map<std::int64_t, double>;
-  static constexpr std::size_t most_steps = 2'000'000;
+  static constexpr std::size_t most_steps = 1'000'000;
+
+  [[nodiscard]] std::int64_t quanta(double count, double expected) const {
+    return std::llround(count * count / expected * scale_);
+  }
+  [[nodiscard]] std::int64_t least_to_come(std::size_t sum, double expected_left) const {
+    return expected_left > 0.0 ? quanta(number(by_sum_.size() - 1 - sum), expected_left) : 0;
+  }
+
   std::vector<Scatters> by_sum_;  ///< by the successes so far
+  double scale_;
+  std::int64_t extreme_;  ///< the scatter from which on an arrangement is extreme
   std::size_t steps_ = 0;
 };
 
 std::optional<double> exact_scatter(const std::vector<ScatteringUnit>& units, std::uint64_t total) {
   constexpr std::uint64_t most_total = 20'000;
+  constexpr double tie = 1e-9;
   if (total > most_total) return std::nullopt;
   double seen = 0.0;
-  for (const ScatteringUnit& unit : units)
+  double expected_left = 0.0;
+  for (const ScatteringUnit& unit : units) {
     seen += number(unit.count) * number(unit.count) / unit.expected;
+    expected_left += unit.expected;
+  }
   const double scale = fine_scale(units, seen);
-  ScatterCount counting(total);
-  for (const ScatteringUnit& unit : units)
-    if (!counting.add(unit, scale)) return std::nullopt;
-  constexpr double tie = 1e-9;
-  return counting.share_at_least(std::llround(seen * scale * (1.0 - tie)));
+  ScatterCount counting(total, scale, std::llround(seen * scale * (1.0 - tie)));
+  for (std::size_t i = 0; i < units.size(); ++i) {
+    expected_left -= units[i].expected;
+    if (!counting.add(units[i], i + 1 < units.size() ? expected_left : 0.0)) return std::nullopt;
+  }
+  return counting.extreme_share();
 }
 
 /// The variance of a count is its expectation times `variance_share`.
 Dispersion scatter_of(const std::vector<ScatteringUnit>& units, std::uint64_t total,
                       double variance_share) {
-  Dispersion result{.degrees = number(units.size()) - 1.0};
-  if (variance_share <= 0.0) return result;
+  Dispersion result{.degrees = std::max(1.0, number(units.size())) - 1.0};
+  if (units.size() < 2) return result;
   for (const ScatteringUnit& unit : units) {
     const double excess = number(unit.count) - unit.expected;
     result.chi_square += excess * excess / (unit.expected * variance_share);
@@ -144,6 +165,7 @@ Dispersion dispersion_of(std::span<const Proportion> units) {
   if (total == 0) return {.degrees = number(units.size()) - 1.0, .exact = true};
   std::vector<ScatteringUnit> scattering;
   for (const Proportion& unit : units) {
+    if (unit.n == 0) continue;
     ScatteringUnit one{.count = failures ? unit.n - unit.x : unit.x,
                        .expected = rate * number(unit.n)};
     const boost::math::binomial counts(number(unit.n), rate);

@@ -22,8 +22,8 @@ struct Dispersion {
 /// unit by unit over all sums of successes and their squares: no random draws. Where that would
 /// take more than some 10^6 steps (many units with many successes and many failures each) p is the
 /// chi-square distribution's, and `exact` false. Equal unit sizes keep it exact for longer. Two
-/// arrangements whose statistics differ by less than 1 in 10^9 count as tied. At least 2 units;
-/// throws std::domain_error otherwise and for a proportion without trials.
+/// arrangements whose statistics differ by less than 1 in 10^9 count as tied. Units without trials
+/// say nothing. At least 2 units; throws std::domain_error otherwise.
 [[nodiscard]] Dispersion dispersion_of(std::span<const Proportion> units);
 
 /// The same for Poisson counts, given their total: the index of dispersion where exposures are

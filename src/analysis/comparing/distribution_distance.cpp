@@ -104,6 +104,7 @@ double distance_from_pool(const std::vector<double>& sample, const std::vector<d
 
 double kolmogorov_smirnov(std::span<const double> first, std::span<const double> second) {
   require_samples(first, second);
+  if (first.empty() || second.empty()) return 0.0;
   return number(pooled_steps(first, second).largest_gap) /
          (number(first.size()) * number(second.size()));
 }
@@ -113,6 +114,7 @@ std::optional<double> kolmogorov_smirnov_exact(std::span<const double> first,
   require_samples(first, second);
   const std::size_t n = first.size();
   const std::size_t m = second.size();
+  if (n == 0 || m == 0) return 1.0;
   if (n * m > 10'000'000) return std::nullopt;
   const PooledSteps steps = pooled_steps(first, second);
   // Of all orders of i first and j second values: the share that was once as far apart as the seen
@@ -132,10 +134,11 @@ std::optional<double> kolmogorov_smirnov_exact(std::span<const double> first,
 }
 
 double kolmogorov_smirnov_limit(std::span<const double> first, std::span<const double> second) {
+  const double distance = kolmogorov_smirnov(first, second);
+  if (first.empty() || second.empty()) return 1.0;
   const double n = number(first.size());
   const double m = number(second.size());
-  return std::clamp(
-      kolmogorov_above(std::sqrt(n * m / (n + m)) * kolmogorov_smirnov(first, second)), 0.0, 1.0);
+  return std::clamp(kolmogorov_above(std::sqrt(n * m / (n + m)) * distance), 0.0, 1.0);
 }
 
 AndersonDarling anderson_darling(std::span<const std::vector<double>> samples) {
@@ -144,6 +147,7 @@ AndersonDarling anderson_darling(std::span<const std::vector<double>> samples) {
   std::vector<double> sizes;
   for (const std::vector<double>& sample : samples) {
     require_samples(sample, sample);
+    comparing::require(!sample.empty(), "comparing: a sample without values");
     pool.insert(pool.end(), sample.begin(), sample.end());
     sizes.push_back(number(sample.size()));
   }

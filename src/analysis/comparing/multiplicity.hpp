@@ -8,7 +8,7 @@
 #include "analysis/comparing/tested.hpp"
 
 // Many tests at once, many units at once. Checked against tests/reference (t09). Throws
-// std::domain_error for wrong arguments: p-values outside [0, 1], units without trials or exposure.
+// std::domain_error for wrong arguments: p-values outside [0, 1], less than 2 units.
 
 namespace plexor::analysis {
 

@@ -41,8 +41,10 @@ double score_of_pairs(const Pairs& pairs, double difference) {
 }  // namespace
 
 Interval tango_difference(const Pairs& pairs, double confidence, Sides sides) {
-  comparing::require(pairs.count() >= 1, "comparing: at least 1 pair");
   const double z = comparing::normal_limit(confidence, sides);
+  Interval interval{
+      .lower = -1.0, .upper = 1.0, .confidence = confidence, .sides = sides, .method = "Tango"};
+  if (pairs.count() == 0) return interval;
   const double difference =
       (number(pairs.first_only) - number(pairs.second_only)) / number(pairs.count());
   const auto limit = [&](double low, double high, double least_score) {
@@ -50,16 +52,14 @@ Interval tango_difference(const Pairs& pairs, double confidence, Sides sides) {
       return score_of_pairs(pairs, candidate) > least_score;
     });
   };
-  return {.lower = sides == Sides::upper ? -1.0 : limit(-1.0, difference, z),
-          .upper = sides == Sides::lower ? 1.0 : limit(difference, 1.0, -z),
-          .confidence = confidence,
-          .sides = sides,
-          .method = "Tango"};
+  if (sides != Sides::upper) interval.lower = limit(-1.0, difference, z);
+  if (sides != Sides::lower) interval.upper = limit(difference, 1.0, -z);
+  return interval;
 }
 
 double tango_noninferiority(const Pairs& pairs, double margin) {
-  comparing::require(pairs.count() >= 1, "comparing: at least 1 pair");
   comparing::require(margin >= 0.0 && margin < 1.0, "comparing: the margin must lie in [0, 1)");
+  if (pairs.count() == 0) return 1.0;
   return comparing::normal_above(score_of_pairs(pairs, -margin));
 }
 

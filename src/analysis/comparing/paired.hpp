@@ -10,7 +10,8 @@
 
 namespace plexor::analysis {
 
-/// Trial pairs by their two outcomes.
+/// Trial pairs by their two outcomes. Without pairs the interval is as wide as can be and each p
+/// is 1.
 struct Pairs {
   std::uint64_t both = 0;
   std::uint64_t first_only = 0;
@@ -21,12 +22,12 @@ struct Pairs {
 };
 
 /// Interval for the difference: all differences that the score test does not reject. Tango 1998,
-/// Stat Med 17:891. At least 1 pair; a one-sided confidence of at least 1/2. Open sides are -1
+/// Stat Med 17:891. A one-sided confidence is at least 1/2. Open sides are -1
 /// and 1.
 [[nodiscard]] Interval tango_difference(const Pairs& pairs, double confidence, Sides sides);
 
 /// One-sided p of the same score test that the first is worse than the second by `margin` or more:
-/// small where first - second > -margin is shown. At least 1 pair, 0 <= margin < 1.
+/// small where first - second > -margin is shown. 0 <= margin < 1.
 [[nodiscard]] double tango_noninferiority(const Pairs& pairs, double margin);
 
 /// Exact test on the pairs that differ (a sign test). McNemar 1947, Psychometrika 12:153. All p are

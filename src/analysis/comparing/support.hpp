@@ -16,7 +16,7 @@ inline void require(bool condition, const char* what) {
 }
 
 inline void require_proportion(Proportion group) {
-  require(group.n >= 1 && group.x <= group.n, "comparing: a proportion needs x <= n and n >= 1");
+  require(group.x <= group.n, "comparing: more successes than trials");
 }
 
 inline double number(std::uint64_t count) { return static_cast<double>(count); }

@@ -18,6 +18,8 @@ void require_proportions(Proportion first, Proportion second) {
   comparing::require_proportion(second);
 }
 
+bool without_trials(Proportion first, Proportion second) { return first.n == 0 || second.n == 0; }
+
 double rate_of(Proportion group) { return number(group.x) / number(group.n); }
 
 /// Opens the side of which nothing is claimed.
@@ -62,6 +64,8 @@ double score_of_difference(Proportion first, Proportion second, double differenc
 Interval newcombe_difference(Proportion first, Proportion second, double confidence, Sides sides) {
   require_proportions(first, second);
   (void)comparing::normal_limit(confidence, sides);
+  if (without_trials(first, second))
+    return difference_interval(-1.0, 1.0, confidence, sides, "Newcombe");
   const double inside = sides == Sides::two ? confidence : 2.0 * confidence - 1.0;
   const double difference = rate_of(first) - rate_of(second);
   if (inside <= 0.0)
@@ -77,6 +81,8 @@ Interval miettinen_nurminen_difference(Proportion first, Proportion second, doub
                                        Sides sides) {
   require_proportions(first, second);
   const double z = comparing::normal_limit(confidence, sides);
+  if (without_trials(first, second))
+    return difference_interval(-1.0, 1.0, confidence, sides, "Miettinen-Nurminen");
   const double difference = rate_of(first) - rate_of(second);
   const auto score_above = [&](double limit) {
     return [=](double candidate) { return score_of_difference(first, second, candidate) > limit; };
@@ -89,11 +95,13 @@ Interval miettinen_nurminen_difference(Proportion first, Proportion second, doub
 double score_noninferiority(Proportion first, Proportion second, double margin) {
   require_proportions(first, second);
   comparing::require(margin >= 0.0 && margin < 1.0, "comparing: the margin must lie in [0, 1)");
+  if (without_trials(first, second)) return 1.0;
   return comparing::normal_above(score_of_difference(first, second, -margin));
 }
 
 PValues fisher_exact(Proportion first, Proportion second) {
   require_proportions(first, second);
+  if (without_trials(first, second)) return {};
   const comparing::SharedSuccesses shared(first.n, second.n, first.x + second.x);
   return {.two_sided = comparing::as_improbable_as(shared, first.x),
           .greater = shared.at_least(first.x),

@@ -4,9 +4,8 @@
 #include "analysis/intervals.hpp"
 
 // Two independent proportions, first minus second. "greater" means the first is larger.
-// Checked against tests/reference (t02, t02b). Wrong arguments throw std::domain_error: a
-// proportion of no trials or of more successes than trials, a confidence outside (0, 1), a
-// one-sided confidence below 1/2.
+// Checked against tests/reference (t02, t02b). Wrong arguments throw std::domain_error: more
+// successes than trials, a confidence outside (0, 1), a one-sided confidence below 1/2.
 
 namespace plexor::analysis {
 

@@ -16,6 +16,7 @@ using comparing::require_samples;
 using Sample = std::span<const double>;
 
 constexpr double half_step = 0.5;
+constexpr double unbounded = std::numeric_limits<double>::infinity();
 
 /// P(U <= u) for u up to n m / 2, exactly but for rounding. The number of arrangements with U = u
 /// is a coefficient of Gauss's binomial (n + m over n): the product over i <= n of (1 - q^(m+i)) /
@@ -93,7 +94,6 @@ struct Located {
 };
 
 Located locate_quantile(Sample sorted, double p, double confidence) {
-  constexpr double unbounded = std::numeric_limits<double>::infinity();
   const OrderRanks ranks = quantile_ranks(sorted.size(), p, confidence, Sides::two);
   const double lower = ranks.lower == 0 ? -unbounded : sorted[ranks.lower - 1];
   const double upper = ranks.upper > sorted.size() ? unbounded : sorted[ranks.upper - 1];
@@ -106,6 +106,7 @@ MannWhitney mann_whitney(Sample first, Sample second) {
   require_samples(first, second);
   const double n = number(first.size());
   const double m = number(second.size());
+  if (first.empty() || second.empty()) return {};
   MannWhitney result{.u = 0.0, .mean = n * m / 2.0, .sd = 0.0, .ties = false};
   double tie_sum = 0.0;
   std::size_t smaller = 0;  // of the second
@@ -169,6 +170,13 @@ Shift hodges_lehmann(Sample first, Sample second, double confidence) {
   const std::uint64_t n = first.size();
   const std::uint64_t m = second.size();
   const bool exact = exact_ranks(n, m);
+  if (n == 0 || m == 0)
+    return {.estimate = std::nullopt,
+            .lower = -unbounded,
+            .upper = unbounded,
+            .confidence = confidence,
+            .coverage = 1.0,
+            .exact = true};
   const auto [rank, coverage] =
       exact ? exact_shift_rank(n, m, confidence) : normal_shift_rank(n, m, confidence);
   const comparing::Differences differences(first, second);
@@ -194,6 +202,8 @@ QuantileDifference quantile_difference(Sample first, Sample second, double p, do
   comparing::require(confidence > 0.0 && confidence < 1.0,
                      "comparing: confidence must lie between 0 and 1");
   using comparing::difference;
+  if (first.empty() || second.empty())
+    return {std::nullopt, {-unbounded, unbounded, confidence, Sides::two, "no values"}};
   if (joining == Joining::squared) {
     const Located a = locate_quantile(first, p, confidence);
     const Located b = locate_quantile(second, p, confidence);

@@ -12,8 +12,8 @@
 // larger. A sample may end in +infinity (unanswered trials): later than any answer, and tied with
 // each other, so that the difference of two unanswered trials is 0. Time grows with n + m
 // (1,000,000 values in each sample are welcome) except where a limit is named. Checked against
-// tests/reference (t05). Throws std::domain_error for an empty sample and for one that is not
-// sorted or holds NaN.
+// tests/reference (t05). Without values in one of them nothing is claimed. Throws std::domain_error
+// for a sample that is not sorted or holds NaN.
 
 namespace plexor::analysis {
 
@@ -52,7 +52,7 @@ struct MannWhitney {
 /// more than half of all pairs have only the first unanswered, -infinity where only the second, and
 /// the interval's ends likewise.
 struct Shift {
-  std::optional<double> estimate;  ///< nothing halfway between -infinity and +infinity
+  std::optional<double> estimate;  ///< nothing without values, and halfway between the infinities
   double lower = 0.0;
   double upper = 0.0;
   double confidence = 0.0;
@@ -85,7 +85,7 @@ enum class Joining : std::uint8_t {
 /// Difference of the p-quantiles (type 7), 0 <= p <= 1; order-statistic intervals as
 /// quantile_ranks.
 struct QuantileDifference {
-  double estimate = 0.0;
+  std::optional<double> estimate;
   Interval interval;  ///< unbounded where a sample has too few values
 };
 [[nodiscard]] QuantileDifference quantile_difference(std::span<const double> first,
@@ -105,7 +105,7 @@ struct QuantileDifference {
 
 /// Distance of k samples from their pool, weighted towards the tails, and the same minus its mean k
 /// - 1 in standard deviations. Scholz & Stephens 1987, JASA 82:918, version 1 (equation 6 where
-/// values are tied). At least 2 samples, 4 values in all.
+/// values are tied). At least 2 samples, none empty, 4 values in all.
 struct AndersonDarling {
   double statistic = 0.0;
   double standardised = 0.0;

@@ -152,8 +152,9 @@ double barnard_outside(Proportion first, Proportion second, double low, double h
   return largest_mean(probability);
 }
 
-bool too_many(Proportion first, Proportion second) {
-  return first.n + second.n > most_unconditional_trials;
+/// Also where there is nothing to compare.
+bool is_for_fisher(Proportion first, Proportion second) {
+  return first.n == 0 || second.n == 0 || first.n + second.n > most_unconditional_trials;
 }
 
 NamedP fisher_instead(Proportion first, Proportion second, Alternative alternative) {
@@ -167,7 +168,7 @@ NamedP fisher_instead(Proportion first, Proportion second, Alternative alternati
 NamedP barnard_exact(Proportion first, Proportion second, Alternative alternative) {
   comparing::require_proportion(first);
   comparing::require_proportion(second);
-  if (too_many(first, second)) return fisher_instead(first, second, alternative);
+  if (is_for_fisher(first, second)) return fisher_instead(first, second, alternative);
   constexpr double never = 1e300;
   const double seen = PooledWald(first, second).seen();
   switch (alternative) {
@@ -181,7 +182,7 @@ NamedP barnard_exact(Proportion first, Proportion second, Alternative alternativ
 NamedP boschloo_exact(Proportion first, Proportion second, Alternative alternative) {
   comparing::require_proportion(first);
   comparing::require_proportion(second);
-  if (too_many(first, second)) return fisher_instead(first, second, alternative);
+  if (is_for_fisher(first, second)) return fisher_instead(first, second, alternative);
   switch (alternative) {
     case Alternative::greater: return {boschloo_greater(first, second), "Boschloo"};
     case Alternative::less: return {boschloo_greater(second, first), "Boschloo"};
