@@ -9,6 +9,8 @@
 #include <stdexcept>
 #include <string_view>
 
+#include "analysis/search.hpp"
+
 namespace plexor::analysis {
 
 namespace {
@@ -54,20 +56,6 @@ Interval interval(double lower, double upper, double highest, double confidence,
           .confidence = confidence,
           .sides = sides,
           .method = std::string(method)};
-}
-
-/// The first number in [low, high) for which `holds`, which must stay true from there on; `high` if
-/// there is none.
-template <typename Predicate>
-std::uint64_t first_where(std::uint64_t low, std::uint64_t high, Predicate holds) {
-  while (low < high) {
-    const std::uint64_t middle = low + (high - low) / 2;
-    if (holds(middle))
-      high = middle;
-    else
-      low = middle + 1;
-  }
-  return low;
 }
 
 double as_double(std::uint64_t count) { return static_cast<double>(count); }

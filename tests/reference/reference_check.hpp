@@ -33,6 +33,9 @@ std::string to_text(const Answer& answer);
 // One table for each topic; a new quantity is one entry in one of them.
 std::vector<Handler> binomial_handlers();
 std::vector<Handler> poisson_handlers();
+std::vector<Handler> proportion_handlers();
+std::vector<Handler> two_sample_handlers();
+std::vector<Handler> multiplicity_handlers();
 std::vector<Handler> quantile_handlers();
 std::vector<Handler> matching_handlers();
 std::vector<Handler> generator_handlers();
