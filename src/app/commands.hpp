@@ -14,6 +14,7 @@ using CommandBody = std::function<ExitCode()>;
 // One file for each command: NAME_command.cpp.
 CommandBody add_run_command(CLI::App& parser);
 CommandBody add_report_command(CLI::App& parser);
+CommandBody add_compare_command(CLI::App& parser);
 CommandBody add_rehearse_command(CLI::App& parser);
 CommandBody add_preflight_command(CLI::App& parser);
 CommandBody add_listen_command(CLI::App& parser);

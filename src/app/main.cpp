@@ -70,6 +70,7 @@ ExitCode plexor_main(int argc, char** argv) {
   add("simulate", "Serve a rig that does not exist in real time: lines and ports",
       add_simulate_command);
   add("report", "Make the reports of a run again from its journal", add_report_command);
+  add("compare", "Tell whether a release is worse than the one before", add_compare_command);
 
   try {
     app.parse(argc, argv);

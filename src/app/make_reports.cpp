@@ -18,8 +18,6 @@
 
 namespace plexor::app {
 
-namespace {
-
 report::Style style_of_stdout() {
   const bool terminal = isatty(STDOUT_FILENO) == 1;
   const char* no_color = std::getenv("NO_COLOR");
@@ -28,8 +26,6 @@ report::Style style_of_stdout() {
   return {.colour = terminal && (no_color == nullptr || *no_color == '\0'),
           .width = known ? size.ws_col : 80};
 }
-
-}  // namespace
 
 analysis::Results make_reports(const run::RunFolder& folder) {
   CsvFile csv(folder.trials_csv());

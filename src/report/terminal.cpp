@@ -9,6 +9,7 @@
 
 #include "analysis/number_text.hpp"
 #include "report/format.hpp"
+#include "report/layout.hpp"
 #include "report/text.hpp"
 
 namespace plexor::report {
@@ -18,39 +19,6 @@ namespace {
 using analysis::Judgement;
 
 constexpr std::size_t mark_width = 9;  // of the longest mark word
-
-/// Columns that valid UTF-8 takes, near enough: one for each code point.
-std::size_t columns(std::string_view text) {
-  return static_cast<std::size_t>(std::count_if(text.begin(), text.end(), [](char c) {
-    return (static_cast<unsigned char>(c) & 0xC0) != 0x80;
-  }));
-}
-
-std::string padded(std::string_view text, std::size_t width, bool right = false) {
-  const std::string fill(width - std::min(width, columns(text)), ' ');
-  return right ? fill + std::string(text) : std::string(text) + fill;
-}
-
-/// `text` in lines of at most `width` columns, each begun with `indent` spaces.
-std::string wrapped(std::string_view text, std::size_t indent, int width) {
-  const std::string begin(indent, ' ');
-  const auto room = static_cast<std::size_t>(std::max(width, 40)) - indent;
-  std::string out;
-  std::string line;
-  const auto end_line = [&] {
-    if (!line.empty()) out += begin + line + "\n";
-    line.clear();
-  };
-  while (!text.empty()) {
-    const std::string_view word = text.substr(0, text.find(' '));
-    text.remove_prefix(std::min(word.size() + 1, text.size()));
-    if (!line.empty() && columns(line) + 1 + columns(word) > room) end_line();
-    if (!line.empty()) line += ' ';
-    line += word;
-  }
-  end_line();
-  return out;
-}
 
 /// Blue, orange and vermilion of the Okabe-Ito set, as near as the 256-colour table comes.
 std::string_view colour_of(Judgement judgement) {
@@ -66,25 +34,6 @@ std::string_view colour_of(Judgement judgement) {
 std::string mark(Judgement judgement, Style style, std::size_t width) {
   const std::string word = padded(mark_word(judgement), width);
   return style.colour ? fmt::format("{}{}\x1b[0m", colour_of(judgement), word) : word;
-}
-
-/// Left-aligned first column, the others to the right.
-std::string table(const std::vector<std::vector<std::string>>& rows) {
-  std::vector<std::size_t> widths(rows.front().size());
-  for (const auto& row : rows) {
-    for (std::size_t i = 0; i < row.size(); ++i) widths[i] = std::max(widths[i], columns(row[i]));
-  }
-  std::string out;
-  for (const auto& row : rows) {
-    std::string line = "  ";
-    for (std::size_t i = 0; i < row.size(); ++i) {
-      if (i > 0) line += "  ";
-      line += padded(row[i], widths[i], i > 0);
-    }
-    line.erase(line.find_last_not_of(' ') + 1);
-    out += line + "\n";
-  }
-  return out;
 }
 
 std::string verdict_lines(const analysis::Verdict& verdict, Style style) {

@@ -133,7 +133,8 @@ std::string in_ms(base::Duration duration) { return fmt::format("{} ms", base::t
 Scenario parse_scenario(std::string_view text, const std::string& file) {
   TableReader root = TableReader::parse(text, file);
   root.refuse_newer_format(format_version);
-  expect_keys(root, {"format", "scenario", "rhythm", "jitter", "block", "reference", "accept"});
+  expect_keys(
+      root, {"format", "scenario", "rhythm", "jitter", "block", "reference", "accept", "compare"});
 
   Scenario scenario;
   read_scenario(root.table("scenario"), scenario);
@@ -143,6 +144,7 @@ Scenario parse_scenario(std::string_view text, const std::string& file) {
   check_a_rhythm_is_used(root, scenario);
   if (root.has("reference")) scenario.reference = read_reference(root.table("reference"));
   if (root.has("accept")) scenario.accept = read_accept(root.table("accept"));
+  if (root.has("compare")) scenario.margins = read_margins(root.table("compare"));
   check_length(root, scenario);
   return scenario;
 }

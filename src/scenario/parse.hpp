@@ -24,6 +24,9 @@ namespace plexor::scenario {
 /// [accept]
 [[nodiscard]] Accept read_accept(base::TableReader accept);
 
+/// [compare]
+[[nodiscard]] Margins read_margins(base::TableReader compare);
+
 /// Refuses each key that is none of these, before anything is read: a misspelt
 /// key is then named as such and not as a missing one.
 void expect_keys(base::TableReader& table, const std::vector<std::string>& known);

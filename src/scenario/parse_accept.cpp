@@ -96,4 +96,15 @@ Accept read_accept(TableReader table) {
   return accept;
 }
 
+Margins read_margins(TableReader table) {
+  expect_keys(table, {"detection_margin", "latency_margin_ms", "alarm_ratio", "confidence"});
+  Margins margins;
+  margins.given = true;
+  margins.detection = table.number_or("detection_margin", {0.0, 0.5}, margins.detection);
+  margins.latency_ms = table.number_or("latency_margin_ms", {0.0, 60'000.0}, margins.latency_ms);
+  if (table.has("alarm_ratio")) margins.alarm_ratio = table.number("alarm_ratio", {1.0, 1000.0});
+  margins.confidence = table.number_or("confidence", {0.5, 0.999999}, margins.confidence);
+  return margins;
+}
+
 }  // namespace plexor::scenario

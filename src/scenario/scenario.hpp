@@ -35,6 +35,8 @@ struct Rhythm {
 
   [[nodiscard]] bool is_distractor() const { return expects.empty(); }
   [[nodiscard]] base::Duration length() const { return contacts.back(); }
+
+  bool operator==(const Rhythm&) const = default;
 };
 
 /// How the contacts of one trial scatter about the rhythm. The first contact
@@ -51,6 +53,8 @@ struct Jitter {
   base::Duration sd{};            ///< normal
   std::int64_t tempo_cv_ppm = 0;  ///< human: sd of the clock as a share of the interval, in 1e-6
   base::Duration motor_sd{};      ///< human
+
+  bool operator==(const Jitter&) const = default;
 };
 
 /// How hard the taps of a block strike.
@@ -64,6 +68,8 @@ struct Strength {
   Kind kind = Kind::fixed;
   std::vector<base::StrikeSpeed> values;
   std::int64_t cv_ppm = 0;  ///< spread: sd as a share of the mean, in 1e-6
+
+  bool operator==(const Strength&) const = default;
 };
 
 /// A number of trials of one rhythm, or a total of quiet listening.
@@ -79,6 +85,8 @@ struct Block {
   base::Duration gap_min{};  ///< from a trial's last contact (quiet: its end) to the next first
                              ///< contact, drawn evenly
   base::Duration gap_max{};
+
+  bool operator==(const Block&) const = default;
 };
 
 enum class BlockOrder : std::uint8_t { interleaved, in_order };
@@ -91,6 +99,8 @@ struct ReferenceTaps {
   base::Duration spacing{};  ///< between the reference taps
   base::Duration
       transit_tolerance{};  ///< largest allowed shift of the mean transit against the opening taps
+
+  bool operator==(const ReferenceTaps&) const = default;
 };
 
 /// One side of what is accepted, judged by a one-sided bound at this confidence.
@@ -120,6 +130,16 @@ struct Accept {
   double max_void_fraction = 0.05;  ///< more void trials than this make the run undecided
 };
 
+/// How much worse a candidate may be than the base that it is compared with, and still count as
+/// no worse.
+struct Margins {
+  double detection = 0.03;              ///< lost share of detections
+  double latency_ms = 50.0;             ///< later, by the shift of the whole distribution
+  std::optional<double> alarm_ratio{};  ///< times as many false alarms per hour; nothing: no claim
+  double confidence = 0.95;             ///< of each claim
+  bool given = false;                   ///< by the scenario; else these usual ones
+};
+
 /// What to do: everything a scenario file says, checked and in whole units.
 struct Scenario {
   std::string name;
@@ -133,6 +153,7 @@ struct Scenario {
   std::vector<Block> blocks;
   std::optional<ReferenceTaps> reference;
   Accept accept;
+  Margins margins;
 };
 
 /// Reads and checks a scenario file's text. `file` is only used in messages.

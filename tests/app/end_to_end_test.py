@@ -61,6 +61,41 @@ class EndToEnd(PlexorTestCase):
         self.assertEqual(json.loads(result.stdout),
                          json.loads((self.folder / "run" / "results.json").read_text()))
 
+    def test_releases_are_compared(self):
+        scenario = self.scenario(trials=400)
+        self.run_scenario(scenario, RIG, "one")
+        self.run_scenario(scenario, RIG_2, "two")
+        for arguments, code, word in [(("one", "one"), 0, "no worse"), (("one", "two"), 1, "worse: panel"),
+                                      (("two", "one"), 0, "better")]:
+            result = self.plexor("compare", *arguments)
+            self.assertEqual(result.returncode, code, result.stderr)
+            self.assertIn(word, result.stdout)
+            self.assertEqual(self.plexor("compare", *arguments, "--bisect", 8).returncode, code)
+        document = json.loads(self.plexor("compare", "one", "two", "--json").stdout)
+        self.assertEqual(document["verdict"], "worse")
+        self.assertTrue(document["paired"])
+        self.assertEqual(document["figures"][0]["base_n"], 400)
+
+    def test_what_cannot_be_compared_is_refused_and_stops_a_bisection(self):
+        self.run_scenario(self.scenario(trials=60), RIG, "one")
+        self.run_scenario(self.scenario(trials=61), RIG, "two")
+        for arguments, word in [(("one", "two"), "scenario"), (("one", "nothing"), "journal.jsonl")]:
+            result = self.plexor("compare", *arguments)
+            self.assertEqual(result.returncode, 2)
+            self.assertIn(word, result.stderr)
+            self.assertEqual(self.plexor("compare", *arguments, "--bisect", 8).returncode, 128)
+
+    def test_groups_of_runs_are_compared(self):
+        for group, rig in [("before", RIG), ("now", RIG_2)]:
+            for seed in (1, 2):
+                text = self.scenario(trials=100).read_text().replace("seed = 11", f"seed = {seed}")
+                result = self.run_scenario(self.write(f"seed-{seed}.toml", text), rig, f"{group}/{seed}")
+                self.assertIn(result.returncode, (0, 1, 4))
+        document = json.loads(self.plexor("compare", "before", "now", "--json").stdout)
+        self.assertEqual(len(document["candidate"]["runs"]), 2)
+        self.assertEqual(document["figures"][0]["base_n"], 200)
+        self.assertTrue(document["paired"])
+
     def test_rehearse_moves_nothing_and_says_what_can_be_proved(self):
         result = self.plexor("rehearse", self.scenario(), "--rig", RIG)
         self.assertEqual(result.returncode, 0, result.stderr)

@@ -1,0 +1,116 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <filesystem>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "analysis/comparing/compare.hpp"
+#include "app/aside.hpp"
+#include "app/commands.hpp"
+#include "app/make_reports.hpp"
+#include "app/progress_bar.hpp"
+#include "base/error.hpp"
+#include "journal/reader.hpp"
+#include "report/comparison.hpp"
+#include "run/run_folder.hpp"
+
+namespace plexor::app {
+
+namespace {
+
+namespace fs = std::filesystem;
+
+struct CompareOptions {
+  std::string base;
+  std::string candidate;
+  bool json = false;
+  std::uint32_t bisect = 0;
+};
+
+/// Of one run, or of a folder that holds several, in the order of their names.
+std::vector<run::RunFolder> runs_in(const std::string& path) {
+  std::vector<run::RunFolder> runs;
+  std::error_code error;
+  const bool is_one =
+      fs::is_regular_file(path, error) || fs::exists(fs::path(path) / "journal.jsonl");
+  if (!is_one && fs::is_directory(path, error)) {
+    for (const auto& entry : fs::directory_iterator(path)) {
+      if (fs::exists(entry.path() / "journal.jsonl")) runs.push_back({entry.path()});
+    }
+    std::ranges::sort(runs, {}, &run::RunFolder::root);
+  }
+  if (runs.empty()) runs.push_back(run::open_run_folder(path));
+  return runs;
+}
+
+analysis::RunEvidence evidence_of(const run::RunFolder& folder) {
+  analysis::EvidenceGatherer gatherer;
+  analysis::Analysis analysis([&](const analysis::TrialRow& row) { gatherer.take(row); });
+  ProgressBar bar("reading");
+  const journal::ReadSummary reading = journal::read_journal(
+      folder.journal(), [&](const journal::Entry& entry) { analysis.take(entry); },
+      [&bar](double share) { bar.show(share); });
+  return gatherer.finish(folder.root.string(), analysis.finish(reading));
+}
+
+std::vector<analysis::RunEvidence> evidence_in(const std::string& path) {
+  std::vector<analysis::RunEvidence> group;
+  for (const run::RunFolder& folder : runs_in(path)) group.push_back(evidence_of(folder));
+  return group;
+}
+
+ExitCode exit_code_of(analysis::Relation relation, bool bisects) {
+  switch (relation) {
+    case analysis::Relation::better:
+    case analysis::Relation::no_worse: return ExitCode::pass;
+    case analysis::Relation::worse: return ExitCode::fail;
+    case analysis::Relation::undecided: break;
+  }
+  return bisects ? ExitCode::bisect_skip : ExitCode::undecided;
+}
+
+ExitCode compare_runs(const CompareOptions& options) {
+  const auto base = evidence_in(options.base);
+  const auto candidate = evidence_in(options.candidate);
+  const analysis::Comparison comparison =
+      analysis::compare(base, candidate, std::max(options.bisect, 1U));
+  fmt::print("{}", options.json ? report::comparison_json(comparison)
+                                : report::comparison_text(comparison, style_of_stdout()));
+  return exit_code_of(comparison.overall, options.bisect > 0);
+}
+
+/// Whatever else goes wrong stops a bisection, instead of counting as good or bad.
+ExitCode compare_for_bisection(const CompareOptions& options) {
+  try {
+    return compare_runs(options);
+  } catch (const std::exception& error) {
+    say_aside("plexor: {}\n", error.what());
+    return ExitCode::bisect_stop;
+  }
+}
+
+}  // namespace
+
+CommandBody add_compare_command(CLI::App& parser) {
+  const auto options = std::make_shared<CompareOptions>();
+  parser.add_option("BASE", options->base, "Run of the release before, or a folder with several")
+      ->required();
+  parser.add_option("CANDIDATE", options->candidate, "Run of the release now, or several")
+      ->required();
+  parser.add_flag("--json", options->json, "Print one JSON document instead of text");
+  parser
+      .add_option("--bisect", options->bisect,
+                  "One of so many steps of a bisection: each may err that much less, and the exit "
+                  "code is 0 good, 1 bad, 125 undecided, 128 anything else")
+      ->check(CLI::Range(1, 100));
+  parser.footer(
+      "Example: plexor compare reports/runs/release-1 reports/runs/release-2\n"
+      "Exit code 0: no worse, or better; 1: worse; 4: undecided; 2: not comparable.");
+  return [options] {
+    return options->bisect > 0 ? compare_for_bisection(*options) : compare_runs(*options);
+  };
+}
+
+}  // namespace plexor::app

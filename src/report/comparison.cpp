@@ -1,0 +1,144 @@
+#include "report/comparison.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+#include <optional>
+#include <vector>
+
+#include "analysis/number_text.hpp"
+#include "report/format.hpp"
+#include "report/layout.hpp"
+#include "report/text.hpp"
+
+namespace plexor::report {
+
+namespace {
+
+using analysis::ComparedFigure;
+using analysis::Comparison;
+using ComparedJson = nlohmann::ordered_json;
+
+/// "+1.2 points", "-12 ms", "1.8 times".
+std::string change_cell(const ComparedFigure& figure, const std::optional<double>& change) {
+  if (!change || !std::isfinite(*change)) return "–";
+  if (figure.unit.empty()) return fmt::format("{:+.1f} points", *change * 100.0);
+  if (figure.unit == "ms")
+    return fmt::format("{:+.{}f} ms", *change, std::abs(*change) < 10 ? 1 : 0);
+  return fmt::format("{:.2f} times", *change);
+}
+
+std::string value_cell(const ComparedFigure& figure, const std::optional<double>& value) {
+  if (!value) return "–";
+  return quantity(*value, figure.unit == "times" ? "/h" : figure.unit);
+}
+
+std::string interval_cell(const ComparedFigure& figure) {
+  return change_cell(figure, figure.interval.lower) + " to " +
+         change_cell(figure, figure.interval.upper);
+}
+
+std::string figures_table(const Comparison& comparison) {
+  std::vector<std::vector<std::string>> rows{
+      {"figure", "before", "now", "change",
+       analysis::limit_text(comparison.margins.confidence, "") + " interval", "verdict"}};
+  for (const ComparedFigure& one : comparison.figures) {
+    std::string name = printable_line(one.device) + ", " + one.figure;
+    if (!one.rhythm.empty()) name += " of " + printable_line(one.rhythm);
+    rows.push_back({name, value_cell(one, one.base), value_cell(one, one.candidate),
+                    change_cell(one, one.change), interval_cell(one),
+                    std::string(to_text(one.relation))});
+  }
+  return table(rows);
+}
+
+/// What the reader must know before believing the rest.
+std::string circumstances(const Comparison& comparison, Style style) {
+  std::string out = wrapped(
+      comparison.paired
+          ? "The same taps in both, paired trial by trial: Tango's interval, McNemar's exact test."
+          : "Other taps in each, not paired: Newcombe's interval, Boschloo's exact test.",
+      0, style.width);
+  for (const analysis::SettingDifference& one : comparison.differences) {
+    out += wrapped("differs: " + printable_line(in_words(one)), 0, style.width);
+  }
+  for (const std::string& one : comparison.reservations) {
+    out += wrapped("reservation: " + printable_line(one), 0, style.width);
+  }
+  if (!comparison.margins.given) {
+    out += wrapped("Usual margins: the scenario has no [compare].", 0, style.width);
+  }
+  return out;
+}
+
+ComparedJson finite_or_null(double value) {
+  return std::isfinite(value) ? ComparedJson(value) : ComparedJson(nullptr);
+}
+ComparedJson finite_or_null(const std::optional<double>& value) {
+  return value ? finite_or_null(*value) : ComparedJson(nullptr);
+}
+
+ComparedJson figure_json(const ComparedFigure& one) {
+  return {{"device", one.device},
+          {"figure", one.figure},
+          {"rhythm", one.rhythm.empty() ? ComparedJson(nullptr) : ComparedJson(one.rhythm)},
+          {"unit", one.unit},
+          {"base", finite_or_null(one.base)},
+          {"base_n", one.base_n},
+          {"candidate", finite_or_null(one.candidate)},
+          {"candidate_n", one.candidate_n},
+          {"change", finite_or_null(one.change)},
+          {"lower", finite_or_null(one.interval.lower)},
+          {"upper", finite_or_null(one.interval.upper)},
+          {"confidence", one.interval.confidence},
+          {"method", one.interval.method},
+          {"margin", finite_or_null(one.margin)},
+          {"p_worse", one.p_worse},
+          {"p_worse_adjusted", one.p_worse_adjusted},
+          {"p_better", one.p_better},
+          {"test", one.test},
+          {"decides", one.decides},
+          {"verdict", to_text(one.relation)},
+          {"reason", one.reason}};
+}
+
+}  // namespace
+
+std::string comparison_text(const Comparison& comparison, Style style) {
+  std::string out = wrapped(
+      fmt::format("{}: {}", to_text(comparison.overall), printable_line(comparison.headline)), 0,
+      style.width);
+  out += "\n" + figures_table(comparison) + "\n" + circumstances(comparison, style) + "\n";
+  for (const ComparedFigure& one : comparison.figures) {
+    if (one.decides || one.relation == analysis::Relation::worse) {
+      out += wrapped(printable_line(one.reason), 2, style.width);
+    }
+  }
+  return out;
+}
+
+std::string comparison_json(const Comparison& comparison) {
+  ComparedJson json{
+      {"format", comparison_format},
+      {"verdict", to_text(comparison.overall)},
+      {"headline", comparison.headline},
+      {"base", {{"version", comparison.base_version}, {"runs", comparison.base_runs}}},
+      {"candidate",
+       {{"version", comparison.candidate_version}, {"runs", comparison.candidate_runs}}},
+      {"paired", comparison.paired},
+      {"margins",
+       {{"detection", comparison.margins.detection},
+        {"latency_ms", comparison.margins.latency_ms},
+        {"alarm_ratio", finite_or_null(comparison.margins.alarm_ratio)},
+        {"confidence", comparison.margins.confidence},
+        {"given", comparison.margins.given}}},
+      {"differences", ComparedJson::array()},
+      {"reservations", comparison.reservations},
+      {"figures", ComparedJson::array()}};
+  for (const auto& one : comparison.differences) json["differences"].push_back(in_words(one));
+  for (const ComparedFigure& one : comparison.figures) json["figures"].push_back(figure_json(one));
+  return json.dump(1, ' ', false, ComparedJson::error_handler_t::replace) + "\n";
+}
+
+}  // namespace plexor::report
