@@ -34,6 +34,7 @@ std::string to_text(const Answer& answer);
 std::vector<Handler> binomial_handlers();
 std::vector<Handler> poisson_handlers();
 std::vector<Handler> quantile_handlers();
+std::vector<Handler> sequential_handlers();
 std::vector<Handler> matching_handlers();
 std::vector<Handler> generator_handlers();
 std::vector<Handler> physics_handlers();
