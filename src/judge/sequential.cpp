@@ -91,9 +91,10 @@ double pass_line(const WaldLines& lines, RateKind kind, std::uint64_t failures) 
 }
 
 double fail_line(const WaldLines& lines, RateKind kind, std::uint64_t failures) {
-  if (failures == 0) return -1.0;
+  if (failures == 0) return never_fails;
   const double exposure = (static_cast<double>(failures) - lines.reject) / lines.slope;
-  return kind == RateKind::alarms ? exposure : std::floor(exposure + line_slack);
+  const double until = kind == RateKind::alarms ? exposure : std::floor(exposure + line_slack);
+  return std::max(never_fails, until);
 }
 
 SequentialDesign wald_design(const SequentialAim& aim, double longest) {

@@ -23,8 +23,9 @@ struct SequentialEstimate {
 /// (and of at least) the stop seen changes one way with the rate, and these are exact:
 /// - the interval (Clopper & Pearson's with this order) covers the true rate with at least
 ///   `confidence` (in 0 to 1, ends excluded), and misses on either side at most half the rest;
-/// - the estimate, at which a stop further down has the same chance as one further up, is above the
-///   true rate at most every other time, and below it at most every other time.
+/// - the estimate has its median at the true rate as nearly as stops with chances of their own
+///   allow: of the stops that put it above the true rate all but half of the nearest have at most
+///   the chance 1/2, and so have those that put it below.
 /// A test still running (broken off for reasons that are not its outcomes) is taken as planned to
 /// end there. Throws std::domain_error for a stop that the design does not have.
 [[nodiscard]] SequentialEstimate sequential_estimate(const SequentialDesign& design,

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <numeric>
 #include <stdexcept>
+#include <utility>
 
 namespace plexor::judge {
 
@@ -63,7 +64,7 @@ class Walker {
     walk_.passed.resize(design.pass_from.size());
     walk_.running.resize(design.fail_until.size());
     walk_.running[0] = 1.0;
-    allow_failures();
+    settle();
   }
 
   SequentialWalk to(double exposure) {
@@ -89,12 +90,13 @@ class Walker {
     if (fewest_ > most_) return;
     if (exposure > exposure_) spread(exposure - exposure_);
     exposure_ = exposure;
-    for (; fewest_ < walk_.passed.size() && design_.pass_from[fewest_] <= exposure; ++fewest_)
-      walk_.passed[fewest_] = std::exchange(walk_.running[fewest_], 0.0);
-    allow_failures();
+    settle();
   }
 
-  void allow_failures() {
+  /// Lets pass what passes here, and allows the failures that no longer fail.
+  void settle() {
+    for (; fewest_ < walk_.passed.size() && design_.pass_from[fewest_] <= exposure_; ++fewest_)
+      walk_.passed[fewest_] = std::exchange(walk_.running[fewest_], 0.0);
     while (most_ + 1 < design_.fail_until.size() && design_.fail_until[most_ + 1] <= exposure_)
       ++most_;
   }
