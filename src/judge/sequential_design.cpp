@@ -1,12 +1,12 @@
 #include "judge/sequential_design.hpp"
 
 #include <algorithm>
-#include <array>
 #include <boost/math/special_functions/beta.hpp>
 #include <boost/math/special_functions/gamma.hpp>
 #include <cmath>
 #include <limits>
 #include <stdexcept>
+#include <utility>
 #include <vector>
 
 #include "judge/sequential_lines.hpp"
@@ -76,7 +76,7 @@ std::uint64_t first_failures(std::uint64_t low, std::uint64_t high, Predicate ho
 
 /// The failures allowed at the end: nearest to the slope's, of those that keep both errors there.
 std::optional<std::uint64_t> allowed_at(const SequentialAim& aim, double longest, double slope) {
-  constexpr std::uint64_t beyond = 100 * most_allowed;
+  constexpr std::uint64_t beyond = 10 * most_allowed;
   const auto plan = [&](std::uint64_t allowed) {
     return FixedPlan{.exposure = longest, .allowed = allowed};
   };
@@ -110,7 +110,7 @@ class LineSearch {
     lines_.reject = 0.0;
   }
 
-  /// Each turn starts where the turn before ended; the last but one changes nothing.
+  /// Turns end when raising one distance has left the error of the other kept.
   std::optional<SequentialDesign> least() {
     constexpr int most_turns = 100;
     for (int turn = 0; turn < most_turns; ++turn) {
@@ -132,14 +132,18 @@ class LineSearch {
     return sequential_chances(cut_off(aim_, lines_, end_), aim_.bad).pass;
   }
 
-  /// Raises a distance as little as needed; false if even `high` does not help.
+  /// Raises a distance as little as needed; false if even `most` does not help. Wide lines take
+  /// long to work out, so it feels its way up.
   template <typename Predicate>
-  static bool raise(double& distance, double high, Predicate enough) {
-    constexpr double fine = 1e-5;  // failures
-    if (enough()) return true;
+  static bool raise(double& distance, double most, Predicate enough) {
+    constexpr double fine = 1e-4;  // failures
     double low = distance;
-    distance = high;
-    if (!enough()) return false;
+    for (double step = 4.0 * fine; !enough(); step *= 4.0) {
+      if (distance >= most) return false;
+      low = distance;
+      distance = std::min(distance + step, most);
+    }
+    double high = distance;
     while (high - low > fine) {
       distance = (low + high) / 2.0;
       (enough() ? high : low) = distance;
@@ -152,6 +156,17 @@ class LineSearch {
   FixedPlan end_;
   WaldLines lines_;
 };
+
+std::optional<SequentialDesign> design_of_length(const SequentialAim& aim, double longest) {
+  const auto allowed = allowed_at(aim, longest, wald_lines(aim).slope);
+  if (!allowed) return std::nullopt;
+  return LineSearch(aim, {.exposure = longest, .allowed = *allowed}).least();
+}
+
+double times(const SequentialAim& aim, double factor, const FixedPlan& plan) {
+  const double exposure = factor * plan.exposure;
+  return aim.kind == RateKind::detection ? std::ceil(exposure) : exposure;
+}
 
 double average_exposure(const SequentialDesign& design) {
   return (sequential_chances(design, design.aim.good).average +
@@ -172,33 +187,30 @@ std::optional<FixedPlan> fixed_plan(const SequentialAim& aim) {
 }
 
 std::optional<SequentialDesign> decided_design(const SequentialAim& aim, double longest) {
-  const WaldLines lines = wald_lines(aim);
   const bool whole = aim.kind == RateKind::alarms || longest == std::floor(longest);
   if (!(longest > 0.0 && std::isfinite(longest) && whole))
     throw std::domain_error("sequential test: no such length");
-  const std::optional<std::uint64_t> allowed = allowed_at(aim, longest, lines.slope);
-  if (!allowed) return std::nullopt;
-  return LineSearch(aim, {.exposure = longest, .allowed = *allowed}).least();
+  const std::optional<FixedPlan> fixed = fixed_plan(aim);
+  if (!fixed) return std::nullopt;
+  return design_of_length(aim, std::min(longest, times(aim, most_times_fixed, *fixed)));
 }
 
 std::optional<SequentialDesign> decided_design(const SequentialAim& aim) {
   const std::optional<FixedPlan> fixed = fixed_plan(aim);
   if (!fixed) return std::nullopt;
   std::vector<SequentialDesign> designs;
-  std::vector<double> averages;
-  for (const double times : {1.0, 1.1, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0}) {
-    const double longest = fixed->exposure * times;
-    const bool whole = aim.kind == RateKind::detection;
-    std::optional<SequentialDesign> design =
-        decided_design(aim, whole ? std::ceil(longest) : longest);
+  double best = std::numeric_limits<double>::infinity();
+  for (const double factor : {1.0, 1.25, 1.5, 2.0, most_times_fixed}) {
+    std::optional<SequentialDesign> design = design_of_length(aim, times(aim, factor, *fixed));
     if (!design) continue;
-    averages.push_back(average_exposure(*design));
+    best = std::min(best, average_exposure(*design));
     designs.push_back(std::move(*design));
   }
-  const double best = *std::ranges::min_element(averages);
-  const auto chosen =
-      std::ranges::find_if(averages, [&](double average) { return average <= 1.01 * best; });
-  return std::move(designs[static_cast<std::size_t>(chosen - averages.begin())]);
+  const auto chosen = std::ranges::find_if(designs, [&](const SequentialDesign& design) {
+    return average_exposure(design) <= 1.01 * best;
+  });
+  if (chosen == designs.end()) return std::nullopt;
+  return std::move(*chosen);
 }
 
 }  // namespace plexor::judge

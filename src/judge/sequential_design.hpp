@@ -15,29 +15,32 @@ struct FixedPlan {
   std::uint64_t allowed = 0;
 };
 
-/// More failures than a fixed plan may allow: tests of rates so near each other would take weeks,
-/// and working them out minutes.
+/// More failures than a fixed plan may allow: tests of rates so near each other would take weeks.
 inline constexpr std::uint64_t most_allowed = 1000;
 
 /// The least exposure that keeps both errors (exact binomial or Poisson), for alarms in hours.
 /// Nothing if it would have to allow more than most_allowed.
 [[nodiscard]] std::optional<FixedPlan> fixed_plan(const SequentialAim& aim);
 
+/// No sequential test goes on longer than so many fixed plans: that would save nothing.
+inline constexpr double most_times_fixed = 3.0;
+
 /// The sequential test of at most `longest` exposure (above 0; whole trials) that keeps both errors
-/// exactly; nothing if none does. Lines as Wald's, of his slope; at `longest`, pass with at most so
-/// many failures as lie nearest to the slope's and keep both errors in a fixed test; as soon as
-/// those failures are exceeded, fail, and as soon as they can't be exceeded any more, pass. The
-/// distances of the two lines are the least that keep both errors, by the exact recursion of
+/// exactly; nothing if none of this form does, or if there is no fixed plan. Lines of Wald's slope;
+/// at `longest` (or most_times_fixed, if that is sooner), pass with at most so many failures as lie
+/// nearest to the slope's and keep both errors in a fixed test; as soon as those are exceeded,
+/// fail, and as soon as they can't be exceeded any more, pass. The distances of the two lines are
+/// the least (to 10^-4 failures) that keep both errors, by the exact recursion of
 /// sequential_walk.hpp: each distance grows with the other, so raising them in turn from 0 ends at
-/// the one pair that is least in both, and with it at the least average.
-/// That a test cut off is corrected by its exact chances: as in IEC 61123 and Epstein & Sobel 1955
-/// (Ann Math Stat 26:82), both from memory; the way to the least distances is our own.
+/// the one pair that is least in both, and with it at the least average. That a test cut off is
+/// corrected by its exact chances: as in IEC 61123 and Epstein & Sobel 1955 (Ann Math Stat 26:82),
+/// both from memory; the way to the least distances is our own.
 [[nodiscard]] std::optional<SequentialDesign> decided_design(const SequentialAim& aim,
                                                              double longest);
 
-/// As above; `longest` is the smallest of 1, 1.1, 1.25, 1.5, 1.75, 2, 2.5 and 3 times the fixed
-/// plan's exposure of which the average exposure (mean of that at good and at bad) lies within 1 %
-/// of the best of these. Nothing if there is no fixed plan.
+/// As above; `longest` is the smallest of 1, 1.25, 1.5, 2 and 3 times the fixed plan's exposure of
+/// which the average exposure (mean of that at good and at bad) lies within 1 % of the best of
+/// these. Nothing if there is no fixed plan.
 [[nodiscard]] std::optional<SequentialDesign> decided_design(const SequentialAim& aim);
 
 }  // namespace plexor::judge

@@ -82,7 +82,7 @@ class Walker {
     limits.insert(limits.end(), design_.fail_until.begin(), design_.fail_until.end());
     std::erase_if(limits, [&](double limit) { return limit <= 0.0 || limit >= exposure; });
     std::ranges::sort(limits);
-    limits.erase(std::ranges::unique(limits).begin(), limits.end());
+    limits.erase(std::unique(limits.begin(), limits.end()), limits.end());
     return limits;
   }
 

@@ -110,6 +110,12 @@ TEST(DecidedDesign, OfGivenLengthEndsThere) {
   }
 }
 
+TEST(DecidedDesign, EndsWhereMoreWouldSaveNothing) {
+  const SequentialAim aim = heard(0.98, 0.95, 0.05, 0.05);
+  EXPECT_EQ(decided_design(aim, 1e6).value().longest, 3.0 * fixed_plan(aim).value().exposure);
+  EXPECT_EQ(decided_design(aim, 700).value().longest, 700.0);
+}
+
 TEST(DecidedDesign, NeedsLittleMoreThanAnyTestMust) {
   const SequentialAim aim = heard(0.98, 0.95, 0.05, 0.05);
   const FixedPlan fixed = fixed_plan(aim).value();
