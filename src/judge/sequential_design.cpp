@@ -74,7 +74,7 @@ std::uint64_t first_failures(std::uint64_t low, std::uint64_t high, Predicate ho
   return low;
 }
 
-/// The failures allowed at the end: nearest to the slope's, of those that keep both errors there.
+/// The failures allowed at the end: the slope's, or the nearest that keep both errors there.
 std::optional<std::uint64_t> allowed_at(const SequentialAim& aim, double longest, double slope) {
   constexpr std::uint64_t beyond = 10 * most_allowed;
   const auto plan = [&](std::uint64_t allowed) {

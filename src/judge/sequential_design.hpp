@@ -27,14 +27,14 @@ inline constexpr double most_times_fixed = 3.0;
 
 /// The sequential test of at most `longest` exposure (above 0; whole trials) that keeps both errors
 /// exactly; nothing if none of this form does, or if there is no fixed plan. Lines of Wald's slope;
-/// at `longest` (or most_times_fixed, if that is sooner), pass with at most so many failures as lie
-/// nearest to the slope's and keep both errors in a fixed test; as soon as those are exceeded,
-/// fail, and as soon as they can't be exceeded any more, pass. The distances of the two lines are
-/// the least (to 10^-4 failures) that keep both errors, by the exact recursion of
+/// at `longest` (or most_times_fixed, if that is sooner), pass with at most the slope's failures,
+/// rounded down, or the number nearest to that which keeps both errors in a fixed test; as soon as
+/// those are exceeded, fail, and as soon as they can't be exceeded any more, pass. The distances of
+/// the two lines are the least (to 10^-4 failures) that keep both errors, by the exact recursion of
 /// sequential_walk.hpp: each distance grows with the other, so raising them in turn from 0 ends at
-/// the one pair that is least in both, and with it at the least average. That a test cut off is
-/// corrected by its exact chances: as in IEC 61123 and Epstein & Sobel 1955 (Ann Math Stat 26:82),
-/// both from memory; the way to the least distances is our own.
+/// the one pair that is least in both, and with it at the least average. Lines of a test cut off,
+/// corrected by their exact chances: compare IEC 61123 and 61124, and Epstein & Sobel 1955 (Ann
+/// Math Stat 26:82), all from memory; the way to the least distances is our own.
 [[nodiscard]] std::optional<SequentialDesign> decided_design(const SequentialAim& aim,
                                                              double longest);
 

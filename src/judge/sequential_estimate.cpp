@@ -79,9 +79,9 @@ class StopOrder {
   [[nodiscard]] double failures_where_more(double part, double tail) const {
     return root([&](const OrderedChances& at) { return at.more + part * at.seen - tail; });
   }
-  /// The same for those further down.
-  [[nodiscard]] double failures_where_fewer(double part, double tail) const {
-    return root([&](const OrderedChances& at) { return tail - at.fewer - part * at.seen; });
+  /// The same for those further down, with all of the one seen.
+  [[nodiscard]] double failures_where_fewer(double tail) const {
+    return root([&](const OrderedChances& at) { return tail - at.fewer - at.seen; });
   }
 
  private:
@@ -128,7 +128,7 @@ SequentialEstimate sequential_estimate(const SequentialDesign& design, const Seq
   const double tail = (1.0 - confidence) / 2.0;
   const double fewest = order.failures_where_more(1.0, tail);
   const double middle = order.failures_where_more(0.5, 0.5);
-  const double most = order.failures_where_fewer(1.0, tail);
+  const double most = order.failures_where_fewer(tail);
   if (design.aim.kind == RateKind::alarms)
     return {.lower = fewest, .median_unbiased = middle, .upper = most, .confidence = confidence};
   return {.lower = 1.0 - most,

@@ -110,6 +110,24 @@ TEST(DecidedDesign, OfGivenLengthEndsThere) {
   }
 }
 
+TEST(DecidedDesign, AllowsAtItsEndWhatTheSlopeSays) {
+  for (const SequentialAim& aim : {heard(0.98, 0.95, 0.05, 0.05), alarms(0.1, 0.5, 0.05, 0.05)}) {
+    const SequentialDesign design = decided_design(aim).value();
+    EXPECT_EQ(static_cast<double>(design.pass_from.size() - 1),
+              std::floor(wald_lines(aim).slope * design.longest));
+  }
+}
+
+TEST(DecidedDesign, StopsTrialsWhereTheEndCanNoLongerDiffer) {
+  const SequentialAim aim = heard(0.98, 0.95, 0.05, 0.05);
+  const SequentialDesign design = decided_design(aim, fixed_plan(aim).value().exposure).value();
+  ASSERT_GT(design.pass_from.size(), 4U);
+  for (std::size_t left = 0; left < 4; ++left)
+    EXPECT_EQ(design.pass_from[design.pass_from.size() - 1 - left],
+              design.longest - static_cast<double>(left));
+  EXPECT_EQ(design.fail_until.size(), design.pass_from.size() + 1);
+}
+
 TEST(DecidedDesign, EndsWhereMoreWouldSaveNothing) {
   const SequentialAim aim = heard(0.98, 0.95, 0.05, 0.05);
   EXPECT_EQ(decided_design(aim, 1e6).value().longest, 3.0 * fixed_plan(aim).value().exposure);
