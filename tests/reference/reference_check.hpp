@@ -37,6 +37,7 @@ std::vector<Handler> proportion_handlers();
 std::vector<Handler> two_sample_handlers();
 std::vector<Handler> multiplicity_handlers();
 std::vector<Handler> quantile_handlers();
+std::vector<Handler> sequential_handlers();
 std::vector<Handler> matching_handlers();
 std::vector<Handler> generator_handlers();
 std::vector<Handler> physics_handlers();
