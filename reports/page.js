@@ -126,7 +126,7 @@
                          series("distractors (right is silence)", true, "rectRot", colours.paper)] },
       options: base(colours,
         scale(colours, "answered rightly", { ticks: shareTicks, rest: { min: Math.max(0, Math.floor(low * 20 - 0.2) / 20), max: 1 } }),
-        scale(colours, "", { ticks: { color: colours.ink }, grid: { display: false },
+        scale(colours, "", { ticks: { color: colours.ink, autoSkip: false }, grid: { display: false },
                              rest: { type: "category", offset: true, labels: shown.map((row) => shortened(row.name)) } }),
         { callbacks: { label: ({ raw }) => `${raw.y}: ${percent(raw.x)} (${raw.whisker.map(percent).join(" to ")}), n = ${raw.n}` } },
         { legend: { display: shown.some((row) => row.distractor), position: "bottom",
@@ -266,7 +266,7 @@
       }) },
       options: {
         ...base(colours, timeScale(colours, "time since the run began, h:mm:ss"),
-          scale(colours, "", { ticks: { color: colours.ink }, rest: { type: "category", labels, offset: true, ...sameAxis } }),
+          scale(colours, "", { ticks: { color: colours.ink, autoSkip: false }, rest: { type: "category", labels, offset: true, ...sameAxis } }),
           { callbacks: { label: ({ raw }) => `${raw.y} at ${clock(raw.x)}: row ${raw.row} of the table` } }),
         onClick: (event, hits, chart) => {
           if (hits.length) location.hash = "finding-" + chart.data.datasets[hits[0].datasetIndex].data[hits[0].index].row;

@@ -76,7 +76,7 @@ std::string amount_text(const std::optional<double>& amount, const Phrases& word
 std::string power_of(const Provable& found, const Phrases& words) {
   const std::string sure = fmt::format("{} passes with a probability of {:.0f} %", words.expected,
                                        std::floor(found.power * 100.0));
-  return fmt::format("{}{} (80 % take {}, 95 % take {})", sure,
+  return fmt::format("{}{} (for 80 %: {}; for 95 %: {})", sure,
                      found.power < usual_power ? ": " + words.remedy : std::string(),
                      amount_text(found.for_80, words), amount_text(found.for_95, words));
 }
@@ -94,7 +94,7 @@ std::string sentence_of(const Provable& found, const Phrases& words) {
   }
   return fmt::format("{}can pass: {} planned, passes with up to {}; a perfect device needs {} {}",
                      begin, words.planned, counted(*found.allowed, words.failure), needed,
-                     words.unit, power_of(found, words));
+                     words.unit);
 }
 
 Provable finish(Provable found, const Phrases& words) {
@@ -130,21 +130,26 @@ Provable rare_failures(std::uint64_t n, double most, double confidence, double e
   return finish(std::move(found), words);
 }
 
+std::string a_device_with(double expected, const char* unit, const Limit& limit) {
+  return fmt::format("a device with {}{}", limit_text(expected, unit),
+                     limit.expected ? "" : " (assumed)");
+}
+
 Provable detection(const Planned& planned, const Limit& limit) {
   const double expected = limit.expected.value_or((1.0 + limit.value) / 2.0);
-  return rare_failures(planned.expecting, 1.0 - limit.value, limit.confidence, 1.0 - expected,
-                       {"detection rate", "at least " + limit_text(limit.value, ""),
-                        counted(planned.expecting, "trial"), "failure", "trials",
-                        "raise trials, or lower the limit or its confidence",
-                        "a device with " + limit_text(expected, "")});
+  return rare_failures(
+      planned.expecting, 1.0 - limit.value, limit.confidence, 1.0 - expected,
+      {"detection rate", "at least " + limit_text(limit.value, ""),
+       counted(planned.expecting, "trial"), "failure", "trials",
+       "raise trials, or lower the limit or its confidence", a_device_with(expected, "", limit)});
 }
 
 Provable small_share(const char* figure, std::uint64_t n, const Limit& limit) {
   const double expected = limit.expected.value_or(limit.value / 2.0);
-  return rare_failures(n, limit.value, limit.confidence, expected,
-                       {figure, "at most " + limit_text(limit.value, ""), counted(n, "trial"),
-                        "answer", "trials", "raise trials, or the limit, or lower its confidence",
-                        "a device with " + limit_text(expected, "")});
+  return rare_failures(
+      n, limit.value, limit.confidence, expected,
+      {figure, "at most " + limit_text(limit.value, ""), counted(n, "trial"), "answer", "trials",
+       "raise trials, or the limit, or lower its confidence", a_device_with(expected, "", limit)});
 }
 
 Provable latency(const Planned& planned, const scenario::LatencyLimit& limit) {
@@ -176,7 +181,7 @@ Provable alarms(const Planned& planned, const Limit& limit) {
   if (found.allowed) {
     found.power = chance_of_few_incidents(planned.quiet_hours, *found.allowed, found.expected);
   }
-  const std::string expected = "a device with " + limit_text(found.expected, "/h");
+  const std::string expected = a_device_with(found.expected, "/h", limit);
   return finish(std::move(found),
                 {"false alarms per hour", "at most " + limit_text(limit.value, "/h"),
                  hours_text(planned.quiet_hours) + " of quiet", "false alarm", "h of quiet",

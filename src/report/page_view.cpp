@@ -227,6 +227,10 @@ View findings_view(const analysis::Results& results) {
   }
   return {{"rows", rows},
           {"any", !rows.empty()},
+          {"nothing", results.trials_valid == 0 && results.quiet_hours == 0.0
+                          ? "No trial counts, so there is nothing to find."
+                          : "Of what counts, every trial was answered rightly, and there was no "
+                            "alarm in quiet."},
           {"total", count(results.findings_total)},
           {"shown", count(results.findings.size())},
           {"capped", results.findings_total > results.findings.size()},

@@ -16,6 +16,7 @@ using lines::KernelInstant;
 using namespace std::chrono_literals;
 
 constexpr base::Duration becoming_ready = 3s;
+constexpr base::Duration connecting = 10s;  ///< of listeners
 constexpr base::Duration answering = 1s;
 
 Overseer::Setting setting_of(const rig::RigFile& rig, const Use& use) {
@@ -83,6 +84,7 @@ LiveRig::LiveRig(const rig::RigFile& rig, const Use& use, safety::Board board,
     gate_passages_ = lines::request(wiring.chip, {edges_of("speed gate", rig.speed_gate->wire)});
   }
   overseer_.see_listeners(true);  // until a listener says otherwise
+  for (const rig::Device& device : rig.devices) heard_.emplace_back(device.listeners.size(), true);
   listen(rig, remark);
   overseer_.see(safety::Guard::journal, safety::Reading::good);  // none has failed yet
   pulses_ =
@@ -152,15 +154,11 @@ std::optional<std::string> LiveRig::version_of(std::uint32_t device) {
 
 void LiveRig::see_listener(std::uint32_t device, std::uint32_t listener, bool up,
                            KernelInstant at) {
-  {
-    const std::scoped_lock lock(silent_mutex_);  // no count may overtake a newer one
-    if (up) {
-      --silent_listeners_;
-    } else {
-      ++silent_listeners_;
-    }
-    overseer_.see_listeners(silent_listeners_ == 0);
-  }
+  const std::scoped_lock lock(heard_mutex_);  // no state may overtake a newer one
+  heard_[device][listener] = up;
+  overseer_.see_listeners(std::ranges::all_of(heard_, [](const std::vector<bool>& device_heard) {
+    return std::ranges::find(device_heard, false) == device_heard.end();
+  }));
   // Before the rig is armed nobody can be missed: it is not ready while one can't be heard.
   if (!arming_) return;
   const KernelInstant earliest = lines::kernel_now() - base::longest_unnoticed;
@@ -209,9 +207,40 @@ void LiveRig::follow_gate() {
 
 void LiveRig::wait_until_ready() {
   const auto is_ready = [this] { return overseer_.state() == safety::InterlockState::ready; };
-  if (comes_true(becoming_ready, is_ready)) return;
-  throw base::RigFault(fmt::format("the rig is not ready to be armed: {}; nothing was moved",
-                                   overseer_.what_stands()));
+  if (!comes_true(becoming_ready, is_ready)) {
+    throw base::RigFault(fmt::format("the rig is not ready to be armed: {}; nothing was moved",
+                                     overseer_.what_stands()));
+  }
+  if (comes_true(connecting, [this] { return unheard().empty(); })) return;
+  throw base::RigFault(
+      fmt::format("the rig is not ready to be armed: {} can't be heard; nothing was moved; "
+                  "plexor preflight says what is wrong",
+                  unheard()));
+}
+
+std::string LiveRig::unheard() {
+  const std::scoped_lock lock(heard_mutex_);
+  std::string names;
+  for (std::size_t device = 0; device < heard_.size(); ++device) {
+    for (std::size_t listener = 0; listener < heard_[device].size(); ++listener) {
+      if (heard_[device][listener]) continue;
+      names += fmt::format("{}{} by {}", names.empty() ? "" : ", ", devices_[device].name,
+                           devices_[device].listeners[listener].name);
+    }
+  }
+  return names;
+}
+
+/// From now on the conductor is told of changes, and first of what has changed just before.
+void LiveRig::tell_unheard() {
+  const std::scoped_lock lock(heard_mutex_);
+  arming_ = true;
+  for (std::uint32_t device = 0; device < heard_.size(); ++device) {
+    for (std::uint32_t listener = 0; listener < heard_[device].size(); ++listener) {
+      if (heard_[device][listener]) continue;
+      queue_.push(rig::ListenerChanged{device, false, clock_.now(), listener});
+    }
+  }
 }
 
 void LiveRig::wait_for_power(bool powered, const std::string& otherwise) {
@@ -239,7 +268,7 @@ void LiveRig::prove_warden() {
 }
 
 void LiveRig::arm(std::optional<KernelInstant> leave_ends) {
-  arming_ = true;
+  tell_unheard();
   overseer_.acknowledge_warden();
   overseer_.want_power(true);
   wait_for_power(true, "the warden gives no power");

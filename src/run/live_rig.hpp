@@ -40,7 +40,8 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
 
   // Before the run.
 
-  /// Waits until every guard holds. Throws base::RigFault naming what does not.
+  /// Waits until every guard holds and every device is heard by all its listeners. Throws
+  /// base::RigFault naming what does not.
   void wait_until_ready();
   /// Power on, the warden put to the test, leave given: from here on a permit can
   /// be had. Throws base::RigFault, with the power off, if the warden gives no power,
@@ -84,6 +85,8 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   void follow_gate();
   [[nodiscard]] rig::Hearers hearers_of(std::uint32_t device, std::uint32_t listener);
   void see_listener(std::uint32_t device, std::uint32_t listener, bool up, lines::KernelInstant at);
+  [[nodiscard]] std::string unheard();
+  void tell_unheard();
   void wait_for_power(bool powered, const std::string& otherwise);
   void prove_warden();
 
@@ -96,9 +99,9 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   Overseer overseer_;
   std::unique_ptr<lines::Lines> contact_;
   std::unique_ptr<lines::Lines> gate_passages_;
-  std::mutex silent_mutex_;
-  std::uint32_t silent_listeners_ = 0;
-  std::atomic<bool> arming_ = false;  ///< from here on the conductor must hear of them
+  std::mutex heard_mutex_;
+  std::vector<std::vector<bool>> heard_;  ///< by device and listener: it can be
+  bool arming_ = false;                   ///< from here on the conductor must hear of them
   std::atomic<bool> over_ = false;
   std::unique_ptr<PulseThread> pulses_;
   std::thread contact_thread_;

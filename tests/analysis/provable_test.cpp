@@ -72,7 +72,7 @@ TEST(Provable, StatesThePowerForADeviceThatIsBetterThanItsLimit) {
       provable(59, 60, "detection_rate = { at_least = 0.95, confidence = 0.95 }").at(0);
   EXPECT_NEAR(shortest.power, 0.2245, 5e-5);
   EXPECT_THAT(shortest.power_sentence,
-              HasSubstr("a device with 97.5 % passes with a probability of 22 %: raise"));
+              HasSubstr("a device with 97.5 % (assumed) passes with a probability of 22 %: raise"));
   ASSERT_TRUE(shortest.for_80 && shortest.for_95);
   EXPECT_LT(*shortest.for_80, *shortest.for_95);
   const Provable enough = provable(static_cast<int>(*shortest.for_80), 60,

@@ -206,6 +206,13 @@ class Network(LiveTestCase):
         run.process.send_signal(signal.SIGKILL)
         self.assertTrue(comes_true(lambda: "vanished" in self.states()))
 
+    def test_a_listener_that_cannot_be_heard_is_named_before_anything_moves(self):
+        (self.folder / "password").write_text("another\n")
+        self.simulate()
+        code, said = self.run_to_end("--arm", trials=2)
+        self.assertEqual(code, 3, said)
+        self.assertIn("panel by broker can't be heard; nothing was moved", said)
+
     def test_a_run_waits_for_a_broker_that_stops_and_goes_on(self):
         self.simulate()
         run = self.start_run("--arm", trials=2)
