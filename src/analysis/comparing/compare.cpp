@@ -44,8 +44,8 @@ void for_each_trial(Runs runs, const std::string& device, const Selection& of, D
   }
 }
 
-Share hits_of(Runs runs, const std::string& device, const Selection& of) {
-  Share share;
+Successes hits_of(Runs runs, const std::string& device, const Selection& of) {
+  Successes share;
   for_each_trial(runs, device, of, [&](const AnsweredTrial& trial) {
     ++share.n;
     if (trial.is_hit) ++share.x;
@@ -81,7 +81,7 @@ Pairs pairs_of(Runs base, Runs candidate, const std::string& device, const Selec
   return pairs;
 }
 
-std::optional<double> rate_of(const Share& share) {
+std::optional<double> rate_of(const Successes& share) {
   if (share.n == 0) return std::nullopt;
   return static_cast<double>(share.x) / static_cast<double>(share.n);
 }
@@ -126,8 +126,8 @@ class Comparing {
 
   void add_detection(const Selection& of, bool decides) {
     ComparedFigure found = figure("detection rate", of, decides);
-    Share before = hits_of(base_, found.device, of);
-    Share now = hits_of(candidate_, found.device, of);
+    Successes before = hits_of(base_, found.device, of);
+    Successes now = hits_of(candidate_, found.device, of);
     found.margin = margins_.detection;
     if (paired_) {
       const Pairs pairs = pairs_of(base_, candidate_, found.device, of);

@@ -151,10 +151,10 @@ Dispersion scatter_of(const std::vector<ScatteringUnit>& units, std::uint64_t to
 
 }  // namespace
 
-Dispersion dispersion_of(std::span<const Share> units) {
+Dispersion dispersion_of(std::span<const Successes> units) {
   comparing::require(units.size() >= 2, "comparing: at least 2 units");
-  Share all;
-  for (const Share& unit : units) {
+  Successes all;
+  for (const Successes& unit : units) {
     comparing::require_proportion(unit);
     all = {all.x + unit.x, all.n + unit.n};
   }
@@ -164,7 +164,7 @@ Dispersion dispersion_of(std::span<const Share> units) {
   const double rate = number(total) / number(all.n);
   if (total == 0) return {.degrees = number(units.size()) - 1.0, .exact = true};
   std::vector<ScatteringUnit> scattering;
-  for (const Share& unit : units) {
+  for (const Successes& unit : units) {
     if (unit.n == 0) continue;
     ScatteringUnit one{.count = failures ? unit.n - unit.x : unit.x,
                        .expected = rate * number(unit.n)};

@@ -68,16 +68,16 @@ std::uint64_t rejections(std::span<const double> adjusted_p, double alpha) {
       std::ranges::count_if(adjusted_p, [&](double p) { return p <= alpha * (1.0 + 1e-12); }));
 }
 
-std::vector<UnitDeviation> deviations(std::span<const Share> units) {
+std::vector<UnitDeviation> deviations(std::span<const Successes> units) {
   comparing::require(units.size() >= 2, "comparing: at least 2 units");
-  Share all;
-  for (const Share& unit : units) {
+  Successes all;
+  for (const Successes& unit : units) {
     comparing::require_proportion(unit);
     all = {all.x + unit.x, all.n + unit.n};
   }
   std::vector<UnitDeviation> result;
   for (std::size_t i = 0; i < units.size(); ++i) {
-    const Share others{all.x - units[i].x, all.n - units[i].n};
+    const Successes others{all.x - units[i].x, all.n - units[i].n};
     const bool higher =
         number(units[i].x) * number(others.n) > number(others.x) * number(units[i].n);
     result.push_back({.unit = i, .p = fisher_exact(units[i], others).two_sided, .higher = higher});

@@ -13,14 +13,14 @@ namespace {
 
 using comparing::number;
 
-void require_proportions(Share first, Share second) {
+void require_proportions(Successes first, Successes second) {
   comparing::require_proportion(first);
   comparing::require_proportion(second);
 }
 
-bool without_trials(Share first, Share second) { return first.n == 0 || second.n == 0; }
+bool without_trials(Successes first, Successes second) { return first.n == 0 || second.n == 0; }
 
-double rate_of(Share group) { return number(group.x) / number(group.n); }
+double rate_of(Successes group) { return number(group.x) / number(group.n); }
 
 /// Opens the side of which nothing is claimed.
 Interval difference_interval(double lower, double upper, double confidence, Sides sides,
@@ -34,8 +34,8 @@ Interval difference_interval(double lower, double upper, double confidence, Side
 
 /// The second rate of the largest likelihood among all pairs whose difference is `difference`. The
 /// log likelihood is concave, so its slope changes its sign once.
-double restricted_second_rate(Share first, Share second, double difference) {
-  const auto slope = [](Share group, double rate) {
+double restricted_second_rate(Successes first, Successes second, double difference) {
+  const auto slope = [](Successes group, double rate) {
     const double up = group.x == 0 ? 0.0 : number(group.x) / rate;
     const double down = group.x == group.n ? 0.0 : number(group.n - group.x) / (1.0 - rate);
     return up - down;
@@ -46,7 +46,7 @@ double restricted_second_rate(Share first, Share second, double difference) {
 }
 
 /// The score statistic for a true difference; falls as the difference grows.
-double score_of_difference(Share first, Share second, double difference) {
+double score_of_difference(Successes first, Successes second, double difference) {
   const double excess = rate_of(first) - rate_of(second) - difference;
   if (excess == 0.0) return 0.0;
   const double second_rate = restricted_second_rate(first, second, difference);
@@ -61,7 +61,7 @@ double score_of_difference(Share first, Share second, double difference) {
 
 }  // namespace
 
-Interval newcombe_difference(Share first, Share second, double confidence, Sides sides) {
+Interval newcombe_difference(Successes first, Successes second, double confidence, Sides sides) {
   require_proportions(first, second);
   (void)comparing::normal_limit(confidence, sides);
   if (without_trials(first, second))
@@ -77,7 +77,8 @@ Interval newcombe_difference(Share first, Share second, double confidence, Sides
   return difference_interval(difference - below, difference + above, confidence, sides, "Newcombe");
 }
 
-Interval miettinen_nurminen_difference(Share first, Share second, double confidence, Sides sides) {
+Interval miettinen_nurminen_difference(Successes first, Successes second, double confidence,
+                                       Sides sides) {
   require_proportions(first, second);
   const double z = comparing::normal_limit(confidence, sides);
   if (without_trials(first, second))
@@ -91,14 +92,14 @@ Interval miettinen_nurminen_difference(Share first, Share second, double confide
   return difference_interval(lower, upper, confidence, sides, "Miettinen-Nurminen");
 }
 
-double score_noninferiority(Share first, Share second, double margin) {
+double score_noninferiority(Successes first, Successes second, double margin) {
   require_proportions(first, second);
   comparing::require(margin >= 0.0 && margin < 1.0, "comparing: the margin must lie in [0, 1)");
   if (without_trials(first, second)) return 1.0;
   return comparing::normal_above(score_of_difference(first, second, -margin));
 }
 
-PValues fisher_exact(Share first, Share second) {
+PValues fisher_exact(Successes first, Successes second) {
   require_proportions(first, second);
   if (without_trials(first, second)) return {};
   const comparing::SharedSuccesses shared(first.n, second.n, first.x + second.x);
