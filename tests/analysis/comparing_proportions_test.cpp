@@ -14,17 +14,15 @@ namespace {
 // computations of the same, and coverage counted over all tables.
 
 constexpr double z95 = 1.959963984540054;
-using Method = Interval (*)(Proportion, Proportion, double, Sides);
+using Method = Interval (*)(Successes, Successes, double, Sides);
 constexpr std::array<Method, 2> methods{newcombe_difference, miettinen_nurminen_difference};
 
-double rate(Proportion group) {
-  return static_cast<double>(group.x) / static_cast<double>(group.n);
-}
+double rate(Successes group) { return static_cast<double>(group.x) / static_cast<double>(group.n); }
 
 /// The second rate of the largest likelihood among all pairs with this difference, by thirds.
-double likeliest_second_rate(Proportion first, Proportion second, double difference) {
+double likeliest_second_rate(Successes first, Successes second, double difference) {
   const auto log_likelihood = [&](double p) {
-    const auto part = [](Proportion group, double q) {
+    const auto part = [](Successes group, double q) {
       const double hits = group.x == 0 ? 0.0 : static_cast<double>(group.x) * std::log(q);
       const std::uint64_t misses = group.n - group.x;
       return hits + (misses == 0 ? 0.0 : static_cast<double>(misses) * std::log1p(-q));
@@ -42,7 +40,7 @@ double likeliest_second_rate(Proportion first, Proportion second, double differe
   return std::midpoint(low, high);
 }
 
-double slow_score(Proportion first, Proportion second, double difference) {
+double slow_score(Successes first, Successes second, double difference) {
   const double q = likeliest_second_rate(first, second, difference);
   const double p = q + difference;
   const double trials = static_cast<double>(first.n + second.n);
@@ -110,11 +108,11 @@ TEST(DifferenceOfProportions, RefusesWrongArguments) {
 }
 
 TEST(MiettinenNurminen, EndsWhereTheSlowScoreReachesTheLimit) {
-  const std::vector<std::pair<Proportion, Proportion>> tables{{{9, 10}, {3, 10}},
-                                                              {{0, 10}, {0, 20}},
-                                                              {{0, 10}, {5, 7}},
-                                                              {{45, 50}, {50, 50}},
-                                                              {{999, 1000}, {990, 1000}}};
+  const std::vector<std::pair<Successes, Successes>> tables{{{9, 10}, {3, 10}},
+                                                            {{0, 10}, {0, 20}},
+                                                            {{0, 10}, {5, 7}},
+                                                            {{45, 50}, {50, 50}},
+                                                            {{999, 1000}, {990, 1000}}};
   for (const auto& [first, second] : tables) {
     const Interval ends = miettinen_nurminen_difference(first, second, 0.95, Sides::two);
     EXPECT_NEAR(slow_score(first, second, ends.lower), z95, 1e-6) << first.x << " " << second.x;

@@ -12,18 +12,18 @@ namespace {
 
 // Published values stand in tests/reference (t02b).
 
-using Exact = NamedP (*)(Proportion, Proportion, Alternative);
+using Exact = NamedP (*)(Successes, Successes, Alternative);
 constexpr std::array<Alternative, 3> alternatives{Alternative::two_sided, Alternative::greater,
                                                   Alternative::less};
 
 /// What makes a table extreme; smaller is more extreme.
-using Extremeness = double (*)(Proportion, Proportion, Alternative);
+using Extremeness = double (*)(Successes, Successes, Alternative);
 
-double by_fisher(Proportion first, Proportion second, Alternative alternative) {
+double by_fisher(Successes first, Successes second, Alternative alternative) {
   return fisher_exact(first, second).of(alternative);
 }
 
-double by_wald(Proportion first, Proportion second, Alternative alternative) {
+double by_wald(Successes first, Successes second, Alternative alternative) {
   const auto n1 = static_cast<double>(first.n);
   const auto n2 = static_cast<double>(second.n);
   const double pooled = static_cast<double>(first.x + second.x) / (n1 + n2);
@@ -35,10 +35,9 @@ double by_wald(Proportion first, Proportion second, Alternative alternative) {
 }
 
 /// The largest probability, on a fine grid of rates, of all tables at least as extreme as this one.
-double slow_p(Extremeness extremeness, Proportion first, Proportion second,
-              Alternative alternative) {
+double slow_p(Extremeness extremeness, Successes first, Successes second, Alternative alternative) {
   const double seen = extremeness(first, second, alternative);
-  std::vector<Proportion> extreme;  // x: of the first, n: of the second
+  std::vector<Successes> extreme;  // x: of the first, n: of the second
   for (std::uint64_t x1 = 0; x1 <= first.n; ++x1)
     for (std::uint64_t x2 = 0; x2 <= second.n; ++x2)
       if (extremeness({x1, first.n}, {x2, second.n}, alternative) <= seen + 1e-9)
@@ -54,7 +53,7 @@ double slow_p(Extremeness extremeness, Proportion first, Proportion second,
     for (std::uint64_t x = 0; x <= second.n; ++x)
       of_second.push_back(binomial_mass(x, second.n, rate));
     double sum = 0.0;
-    for (const Proportion& table : extreme) sum += of_first[table.x] * of_second[table.n];
+    for (const Successes& table : extreme) sum += of_first[table.x] * of_second[table.n];
     largest = std::max(largest, sum);
   }
   return largest;
@@ -72,8 +71,8 @@ TEST(UnconditionalTests, AreTheLargestProbabilityOverTheCommonRate) {
   for (int round = 0; round < 60; ++round) {
     const std::uint64_t n1 = 1 + draws.below(12);
     const std::uint64_t n2 = 1 + draws.below(12);
-    const Proportion first{draws.below(n1 + 1), n1};
-    const Proportion second{draws.below(n2 + 1), n2};
+    const Successes first{draws.below(n1 + 1), n1};
+    const Successes second{draws.below(n2 + 1), n2};
     for (const Alternative alternative : alternatives)
       expect_about(barnard_exact(first, second, alternative).p,
                    slow_p(by_wald, first, second, alternative), n1 + n2, "Barnard");
@@ -99,14 +98,14 @@ TEST(Boschloo, IsNeverAboveFisher) {
 /// The largest probability, over the common rate, of a p-value of at most alpha.
 double size_of(Exact test, std::uint64_t n1, std::uint64_t n2, Alternative alternative,
                double alpha) {
-  std::vector<Proportion> rejected;  // x: of the first, n: of the second
+  std::vector<Successes> rejected;  // x: of the first, n: of the second
   for (std::uint64_t x1 = 0; x1 <= n1; ++x1)
     for (std::uint64_t x2 = 0; x2 <= n2; ++x2)
       if (test({x1, n1}, {x2, n2}, alternative).p <= alpha) rejected.push_back({x1, x2});
   double largest = 0.0;
   for (double rate = 0.001; rate < 1.0; rate += 0.001) {
     double sum = 0.0;
-    for (const Proportion& table : rejected)
+    for (const Successes& table : rejected)
       sum += binomial_mass(table.x, n1, rate) * binomial_mass(table.n, n2, rate);
     largest = std::max(largest, sum);
   }
@@ -126,7 +125,7 @@ TEST(UnconditionalTests, ErrNoOftenerThanTheySay) {
 }
 
 TEST(Boschloo, UsesMoreOfTheAllowedErrorThanFisher) {
-  const auto fisher = [](Proportion first, Proportion second, Alternative alternative) {
+  const auto fisher = [](Successes first, Successes second, Alternative alternative) {
     return NamedP{fisher_exact(first, second).of(alternative), "Fisher"};
   };
   const double boschloo_size = size_of(boschloo_exact, 15, 15, Alternative::greater, 0.05);
@@ -135,8 +134,8 @@ TEST(Boschloo, UsesMoreOfTheAllowedErrorThanFisher) {
 }
 
 TEST(Boschloo, OfThousandsOfTrialsLiesJustBelowFisher) {
-  const Proportion first{1960, 2000};
-  const Proportion second{1935, 2000};
+  const Successes first{1960, 2000};
+  const Successes second{1935, 2000};
   const NamedP boschloo = boschloo_exact(first, second, Alternative::greater);
   const double fisher = fisher_exact(first, second).greater;
   EXPECT_EQ(boschloo.method, "Boschloo");

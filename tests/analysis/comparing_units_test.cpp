@@ -62,7 +62,7 @@ TEST(AdjustedP, OfNothingIsNothingAndOfWrongOnesRefused) {
 }
 
 TEST(Deviations, NameTheOneUnitThatIsWorse) {
-  std::vector<Proportion> units(12, {48, 50});
+  std::vector<Successes> units(12, {48, 50});
   units[7] = {33, 50};
   const std::vector<UnitDeviation> found = deviations(units);
   ASSERT_EQ(found.size(), units.size());
@@ -90,8 +90,8 @@ TEST(Deviations, AreRarelyFoundWhereThereAreNone) {
   int named = 0;
   constexpr int rounds = 2000;
   for (int round = 0; round < rounds; ++round) {
-    std::vector<Proportion> units(5, {0, 20});
-    for (Proportion& unit : units)
+    std::vector<Successes> units(5, {0, 20});
+    for (Successes& unit : units)
       for (int trial = 0; trial < 20; ++trial) unit.x += draws.uniform() < 0.7 ? 1U : 0U;
     const std::vector<UnitDeviation> found = deviations(units);
     named += std::ranges::any_of(found, [](const auto& unit) { return unit.adjusted_p <= 0.05; });
@@ -140,10 +140,10 @@ TEST(CochranQTest, FindsNothingWhereNoTrialDiffersAndRefusesRaggedTrials) {
 
 /// Pearson's chi-square and the share of all arrangements of the total that scatter as far, each
 /// visited by itself.
-double slow_dispersion_p(const std::vector<Proportion>& units) {
+double slow_dispersion_p(const std::vector<Successes>& units) {
   std::uint64_t total = 0;
   std::uint64_t trials = 0;
-  for (const Proportion& unit : units) {
+  for (const Successes& unit : units) {
     total += unit.x;
     trials += unit.n;
   }
@@ -157,7 +157,7 @@ double slow_dispersion_p(const std::vector<Proportion>& units) {
     return sum / (1.0 - share);
   };
   std::vector<std::uint64_t> seen;
-  for (const Proportion& unit : units) seen.push_back(unit.x);
+  for (const Successes& unit : units) seen.push_back(unit.x);
   double all = 0.0;
   double extreme = 0.0;
   std::vector<std::uint64_t> counts(units.size(), 0);
@@ -179,12 +179,12 @@ double slow_dispersion_p(const std::vector<Proportion>& units) {
 }
 
 TEST(DispersionOfProportions, IsTheShareOfAllArrangements) {
-  for (const std::vector<Proportion>& units :
-       {std::vector<Proportion>{{3, 10}, {7, 10}, {5, 10}, {9, 10}},
-        std::vector<Proportion>{{2, 9}, {7, 12}, {1, 7}},
-        std::vector<Proportion>{{9, 9}, {11, 12}, {5, 7}},
-        std::vector<Proportion>{{1, 40}, {0, 40}, {4, 40}, {0, 40}, {1, 40}},
-        std::vector<Proportion>{{4, 8}, {4, 8}}}) {
+  for (const std::vector<Successes>& units :
+       {std::vector<Successes>{{3, 10}, {7, 10}, {5, 10}, {9, 10}},
+        std::vector<Successes>{{2, 9}, {7, 12}, {1, 7}},
+        std::vector<Successes>{{9, 9}, {11, 12}, {5, 7}},
+        std::vector<Successes>{{1, 40}, {0, 40}, {4, 40}, {0, 40}, {1, 40}},
+        std::vector<Successes>{{4, 8}, {4, 8}}}) {
     const Dispersion found = dispersion_of(units);
     EXPECT_TRUE(found.exact);
     EXPECT_NEAR(found.p, slow_dispersion_p(units), 1e-10) << units.front().x;
@@ -193,18 +193,18 @@ TEST(DispersionOfProportions, IsTheShareOfAllArrangements) {
 }
 
 TEST(DispersionOfProportions, OfTwoUnitsHasPearsonsChiSquare) {
-  const Dispersion found = dispersion_of(std::vector<Proportion>{{30, 50}, {20, 50}});
+  const Dispersion found = dispersion_of(std::vector<Successes>{{30, 50}, {20, 50}});
   EXPECT_NEAR(found.chi_square, 4.0, 1e-12);
 }
 
 TEST(DispersionOfProportions, FallsBackToChiSquareForManyOutcomesAndSaysSo) {
-  std::vector<Proportion> units;
+  std::vector<Successes> units;
   for (std::uint64_t i = 0; i < 30; ++i) units.push_back({480 + i, 1000 + i * i});
   const Dispersion found = dispersion_of(units);
   EXPECT_FALSE(found.exact);
   EXPECT_EQ(found.degrees, 29.0);
   // A size that is still exact agrees with the distribution that the larger ones use.
-  std::vector<Proportion> few(8, {10, 20});
+  std::vector<Successes> few(8, {10, 20});
   few[0] = {16, 20};
   few[1] = {5, 20};
   const Dispersion exact = dispersion_of(few);
@@ -214,17 +214,17 @@ TEST(DispersionOfProportions, FallsBackToChiSquareForManyOutcomesAndSaysSo) {
 }
 
 TEST(DispersionOfProportions, FindsNoneWithoutSuccessesFailuresOrTrials) {
-  EXPECT_EQ(dispersion_of(std::vector<Proportion>{{0, 5}, {0, 9}}).p, 1.0);
-  EXPECT_EQ(dispersion_of(std::vector<Proportion>{{5, 5}, {9, 9}}).p, 1.0);
-  EXPECT_EQ(dispersion_of(std::vector<Proportion>{{5, 5}, {0, 0}}).p, 1.0);
-  EXPECT_EQ(dispersion_of(std::vector<Proportion>{{2, 5}, {0, 0}}).p, 1.0);
-  EXPECT_THROW((void)dispersion_of(std::vector<Proportion>{{2, 5}}), std::domain_error);
-  EXPECT_THROW((void)dispersion_of(std::vector<Proportion>{{2, 5}, {6, 5}}), std::domain_error);
+  EXPECT_EQ(dispersion_of(std::vector<Successes>{{0, 5}, {0, 9}}).p, 1.0);
+  EXPECT_EQ(dispersion_of(std::vector<Successes>{{5, 5}, {9, 9}}).p, 1.0);
+  EXPECT_EQ(dispersion_of(std::vector<Successes>{{5, 5}, {0, 0}}).p, 1.0);
+  EXPECT_EQ(dispersion_of(std::vector<Successes>{{2, 5}, {0, 0}}).p, 1.0);
+  EXPECT_THROW((void)dispersion_of(std::vector<Successes>{{2, 5}}), std::domain_error);
+  EXPECT_THROW((void)dispersion_of(std::vector<Successes>{{2, 5}, {6, 5}}), std::domain_error);
 }
 
 TEST(DispersionOfProportions, HandlesFailuresAsSuccesses) {
-  const Dispersion hits = dispersion_of(std::vector<Proportion>{{49, 50}, {45, 50}, {50, 50}});
-  const Dispersion misses = dispersion_of(std::vector<Proportion>{{1, 50}, {5, 50}, {0, 50}});
+  const Dispersion hits = dispersion_of(std::vector<Successes>{{49, 50}, {45, 50}, {50, 50}});
+  const Dispersion misses = dispersion_of(std::vector<Successes>{{1, 50}, {5, 50}, {0, 50}});
   EXPECT_NEAR(hits.p, misses.p, 1e-14);
   EXPECT_NEAR(hits.chi_square, misses.chi_square, 1e-12);
 }

@@ -8,15 +8,15 @@ namespace plexor::reference {
 namespace {
 
 using analysis::Alternative;
-using analysis::Proportion;
+using analysis::Successes;
 
 constexpr std::string_view newcombe = "newcombe-hybrid-score(method 10)";
 constexpr std::string_view miettinen_nurminen = "miettinen-nurminen (N/(N-1) variance)";
 constexpr std::string_view two_rates = "x1 n1 x2 n2 conf";
 constexpr std::string_view four_fields = "a b c d";
 
-Proportion first_rate(const Inputs& in) { return {in.count("x1"), in.count("n1")}; }
-Proportion second_rate(const Inputs& in) { return {in.count("x2"), in.count("n2")}; }
+Successes first_rate(const Inputs& in) { return {in.count("x1"), in.count("n1")}; }
+Successes second_rate(const Inputs& in) { return {in.count("x2"), in.count("n2")}; }
 
 analysis::Interval newcombe_of(const Inputs& in) {
   return analysis::newcombe_difference(first_rate(in), second_rate(in), in.number("conf"),
@@ -50,8 +50,8 @@ std::vector<Handler> interval_handlers() {
   return {
       {newcombe, "difference", two_rates,
        [](In in) -> Answer {
-         const Proportion a = first_rate(in);
-         const Proportion b = second_rate(in);
+         const Successes a = first_rate(in);
+         const Successes b = second_rate(in);
          return static_cast<double>(a.x) / static_cast<double>(a.n) -
                 static_cast<double>(b.x) / static_cast<double>(b.n);
        }},

@@ -24,7 +24,7 @@ struct Dispersion {
 /// chi-square distribution's, and `exact` false. Equal unit sizes keep it exact for longer. Two
 /// arrangements whose statistics differ by less than 1 in 10^9 count as tied. Units without trials
 /// say nothing. At least 2 units; throws std::domain_error otherwise.
-[[nodiscard]] Dispersion dispersion_of(std::span<const Proportion> units);
+[[nodiscard]] Dispersion dispersion_of(std::span<const Successes> units);
 
 /// The same for Poisson counts, given their total: the index of dispersion where exposures are
 /// equal (Fisher, Thornton & Mackenzie 1922, Ann Appl Biol 9:325, from memory).

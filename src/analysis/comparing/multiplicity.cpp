@@ -34,8 +34,8 @@ bool steps_down(Adjustment adjustment) {
 }
 
 std::vector<UnitDeviation> with_adjusted(std::vector<UnitDeviation> units) {
-  std::vector<double> p_values;
-  for (const UnitDeviation& unit : units) p_values.push_back(unit.p);
+  std::vector<double> p_values(units.size());
+  std::ranges::transform(units, p_values.begin(), &UnitDeviation::p);
   const std::vector<double> holm = adjusted(p_values, Adjustment::holm);
   for (std::size_t i = 0; i < units.size(); ++i) units[i].adjusted_p = holm[i];
   return units;
@@ -68,16 +68,16 @@ std::uint64_t rejections(std::span<const double> adjusted_p, double alpha) {
       std::ranges::count_if(adjusted_p, [&](double p) { return p <= alpha * (1.0 + 1e-12); }));
 }
 
-std::vector<UnitDeviation> deviations(std::span<const Proportion> units) {
+std::vector<UnitDeviation> deviations(std::span<const Successes> units) {
   comparing::require(units.size() >= 2, "comparing: at least 2 units");
-  Proportion all;
-  for (const Proportion& unit : units) {
-    comparing::require_proportion(unit);
+  Successes all;
+  for (const Successes& unit : units) {
+    comparing::require_successes(unit);
     all = {all.x + unit.x, all.n + unit.n};
   }
   std::vector<UnitDeviation> result;
   for (std::size_t i = 0; i < units.size(); ++i) {
-    const Proportion others{all.x - units[i].x, all.n - units[i].n};
+    const Successes others{all.x - units[i].x, all.n - units[i].n};
     const bool higher =
         number(units[i].x) * number(others.n) > number(others.x) * number(units[i].n);
     result.push_back({.unit = i, .p = fisher_exact(units[i], others).two_sided, .higher = higher});

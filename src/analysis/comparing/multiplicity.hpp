@@ -38,7 +38,7 @@ struct UnitDeviation {
 
 /// All units with their deviation, in the order of the input: Fisher's exact test of each against
 /// the others together, adjusted after Holm. At least 2 units.
-[[nodiscard]] std::vector<UnitDeviation> deviations(std::span<const Proportion> units);
+[[nodiscard]] std::vector<UnitDeviation> deviations(std::span<const Successes> units);
 /// The same for rates, with rate_ratio_exact.
 [[nodiscard]] std::vector<UnitDeviation> deviations(std::span<const Events> units);
 

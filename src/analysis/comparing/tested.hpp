@@ -8,7 +8,7 @@
 namespace plexor::analysis {
 
 /// Successes among trials: x <= n. Without trials intervals are as wide as can be and each p is 1.
-struct Proportion {
+struct Successes {
   std::uint64_t x = 0;
   std::uint64_t n = 0;
 };

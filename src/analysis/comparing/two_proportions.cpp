@@ -13,14 +13,14 @@ namespace {
 
 using comparing::number;
 
-void require_proportions(Proportion first, Proportion second) {
-  comparing::require_proportion(first);
-  comparing::require_proportion(second);
+void require_successes_of_both(Successes first, Successes second) {
+  comparing::require_successes(first);
+  comparing::require_successes(second);
 }
 
-bool without_trials(Proportion first, Proportion second) { return first.n == 0 || second.n == 0; }
+bool without_trials(Successes first, Successes second) { return first.n == 0 || second.n == 0; }
 
-double rate_of(Proportion group) { return number(group.x) / number(group.n); }
+double rate_of(Successes group) { return number(group.x) / number(group.n); }
 
 /// Opens the side of which nothing is claimed.
 Interval difference_interval(double lower, double upper, double confidence, Sides sides,
@@ -34,8 +34,8 @@ Interval difference_interval(double lower, double upper, double confidence, Side
 
 /// The second rate of the largest likelihood among all pairs whose difference is `difference`. The
 /// log likelihood is concave, so its slope changes its sign once.
-double restricted_second_rate(Proportion first, Proportion second, double difference) {
-  const auto slope = [](Proportion group, double rate) {
+double restricted_second_rate(Successes first, Successes second, double difference) {
+  const auto slope = [](Successes group, double rate) {
     const double up = group.x == 0 ? 0.0 : number(group.x) / rate;
     const double down = group.x == group.n ? 0.0 : number(group.n - group.x) / (1.0 - rate);
     return up - down;
@@ -46,7 +46,7 @@ double restricted_second_rate(Proportion first, Proportion second, double differ
 }
 
 /// The score statistic for a true difference; falls as the difference grows.
-double score_of_difference(Proportion first, Proportion second, double difference) {
+double score_of_difference(Successes first, Successes second, double difference) {
   const double excess = rate_of(first) - rate_of(second) - difference;
   if (excess == 0.0) return 0.0;
   const double second_rate = restricted_second_rate(first, second, difference);
@@ -61,8 +61,8 @@ double score_of_difference(Proportion first, Proportion second, double differenc
 
 }  // namespace
 
-Interval newcombe_difference(Proportion first, Proportion second, double confidence, Sides sides) {
-  require_proportions(first, second);
+Interval newcombe_difference(Successes first, Successes second, double confidence, Sides sides) {
+  require_successes_of_both(first, second);
   (void)comparing::normal_limit(confidence, sides);
   if (without_trials(first, second))
     return difference_interval(-1.0, 1.0, confidence, sides, "Newcombe");
@@ -77,9 +77,9 @@ Interval newcombe_difference(Proportion first, Proportion second, double confide
   return difference_interval(difference - below, difference + above, confidence, sides, "Newcombe");
 }
 
-Interval miettinen_nurminen_difference(Proportion first, Proportion second, double confidence,
+Interval miettinen_nurminen_difference(Successes first, Successes second, double confidence,
                                        Sides sides) {
-  require_proportions(first, second);
+  require_successes_of_both(first, second);
   const double z = comparing::normal_limit(confidence, sides);
   if (without_trials(first, second))
     return difference_interval(-1.0, 1.0, confidence, sides, "Miettinen-Nurminen");
@@ -92,15 +92,15 @@ Interval miettinen_nurminen_difference(Proportion first, Proportion second, doub
   return difference_interval(lower, upper, confidence, sides, "Miettinen-Nurminen");
 }
 
-double score_noninferiority(Proportion first, Proportion second, double margin) {
-  require_proportions(first, second);
+double score_noninferiority(Successes first, Successes second, double margin) {
+  require_successes_of_both(first, second);
   comparing::require(margin >= 0.0 && margin < 1.0, "comparing: the margin must lie in [0, 1)");
   if (without_trials(first, second)) return 1.0;
   return comparing::normal_above(score_of_difference(first, second, -margin));
 }
 
-PValues fisher_exact(Proportion first, Proportion second) {
-  require_proportions(first, second);
+PValues fisher_exact(Successes first, Successes second) {
+  require_successes_of_both(first, second);
   if (without_trials(first, second)) return {};
   const comparing::SharedSuccesses shared(first.n, second.n, first.x + second.x);
   return {.two_sided = comparing::as_improbable_as(shared, first.x),

@@ -94,7 +94,7 @@ double largest_mean(const ByTotal& probability) {
 
 /// Of each total, the tables whose one-sided conditional probability is at most the seen table's.
 /// The least first count that belongs to them grows by 0 or 1 with the total.
-double boschloo_greater(Proportion first, Proportion second) {
+double boschloo_greater(Successes first, Successes second) {
   const double seen = SharedSuccesses(first.n, second.n, first.x + second.x).at_least(first.x);
   const double limit = seen * (1.0 + 1e-9);
   if (limit >= 1.0) return 1.0;
@@ -113,7 +113,7 @@ double boschloo_greater(Proportion first, Proportion second) {
 /// The pooled Wald statistic of a first count, given the total.
 class PooledWald {
  public:
-  PooledWald(Proportion first, Proportion second)
+  PooledWald(Successes first, Successes second)
       : first_(number(first.n)),
         second_(number(second.n)),
         seen_(at(first.x, first.x + second.x)) {}
@@ -133,7 +133,7 @@ class PooledWald {
 };
 
 /// Of each total, the tables whose statistic is at least `high` or at most `low`.
-double barnard_outside(Proportion first, Proportion second, double low, double high) {
+double barnard_outside(Successes first, Successes second, double low, double high) {
   constexpr double tie = 1e-9;
   const PooledWald statistic(first, second);
   ByTotal probability;
@@ -153,11 +153,11 @@ double barnard_outside(Proportion first, Proportion second, double low, double h
 }
 
 /// Also where there is nothing to compare.
-bool is_for_fisher(Proportion first, Proportion second) {
+bool is_for_fisher(Successes first, Successes second) {
   return first.n == 0 || second.n == 0 || first.n + second.n > most_unconditional_trials;
 }
 
-NamedP fisher_instead(Proportion first, Proportion second, Alternative alternative) {
+NamedP fisher_instead(Successes first, Successes second, Alternative alternative) {
   const PValues fisher = fisher_exact(first, second);
   if (alternative != Alternative::two_sided) return {fisher.of(alternative), "Fisher"};
   return {std::min(1.0, 2.0 * std::min(fisher.greater, fisher.less)), "Fisher, doubled"};
@@ -165,9 +165,9 @@ NamedP fisher_instead(Proportion first, Proportion second, Alternative alternati
 
 }  // namespace
 
-NamedP barnard_exact(Proportion first, Proportion second, Alternative alternative) {
-  comparing::require_proportion(first);
-  comparing::require_proportion(second);
+NamedP barnard_exact(Successes first, Successes second, Alternative alternative) {
+  comparing::require_successes(first);
+  comparing::require_successes(second);
   if (is_for_fisher(first, second)) return fisher_instead(first, second, alternative);
   constexpr double never = 1e300;
   const double seen = PooledWald(first, second).seen();
@@ -179,9 +179,9 @@ NamedP barnard_exact(Proportion first, Proportion second, Alternative alternativ
   return {barnard_outside(first, second, -std::abs(seen), std::abs(seen)), "Barnard"};
 }
 
-NamedP boschloo_exact(Proportion first, Proportion second, Alternative alternative) {
-  comparing::require_proportion(first);
-  comparing::require_proportion(second);
+NamedP boschloo_exact(Successes first, Successes second, Alternative alternative) {
+  comparing::require_successes(first);
+  comparing::require_successes(second);
   if (is_for_fisher(first, second)) return fisher_instead(first, second, alternative);
   switch (alternative) {
     case Alternative::greater: return {boschloo_greater(first, second), "Boschloo"};
