@@ -6,7 +6,7 @@
 #include <boost/math/distributions/poisson.hpp>
 #include <cmath>
 #include <optional>
-#include <unordered_map>
+#include <utility>
 #include <vector>
 
 #include "analysis/comparing/support.hpp"
@@ -61,7 +61,7 @@ class ScatterCount {
  public:
   ScatterCount(std::uint64_t total, double scale, std::int64_t extreme)
       : by_sum_(total + 1), scale_(scale), extreme_(extreme) {
-    by_sum_[0][0] = 1.0;
+    by_sum_[0].emplace_back(0, 1.0);
   }
 
   /// `expected_left`: of the units that are still to come. False where it would take too long.
@@ -79,9 +79,11 @@ class ScatterCount {
         const double probability = unit.probability[count - unit.first_count];
         Scatters& target = next[sum + count];
         for (const auto& [scatter, weight] : by_sum_[sum])
-          target[scatter + step >= limit ? extreme_ : scatter + step] += weight * probability;
+          target.emplace_back(scatter + step >= limit ? extreme_ : scatter + step,
+                              weight * probability);
       }
     }
+    for (Scatters& scatters : next) join_equal(scatters);
     by_sum_ = std::move(next);
     return true;
   }
@@ -98,9 +100,20 @@ class ScatterCount {
   }
 
  private:
-  using Scatters = std::unordered_map<std::int64_t, double>;
+  using Scatters = std::vector<std::pair<std::int64_t, double>>;  ///< each with its weight
   static constexpr std::size_t most_steps = 1'000'000;
 
+  static void join_equal(Scatters& scatters) {
+    std::ranges::sort(scatters);
+    std::size_t last = 0;
+    for (std::size_t i = 1; i < scatters.size(); ++i) {
+      if (scatters[i].first == scatters[last].first)
+        scatters[last].second += scatters[i].second;
+      else
+        scatters[++last] = scatters[i];
+    }
+    if (!scatters.empty()) scatters.resize(last + 1);
+  }
   [[nodiscard]] std::int64_t quanta(double count, double expected) const {
     return std::llround(count * count / expected * scale_);
   }
@@ -155,7 +168,7 @@ Dispersion dispersion_of(std::span<const Successes> units) {
   comparing::require(units.size() >= 2, "comparing: at least 2 units");
   Successes all;
   for (const Successes& unit : units) {
-    comparing::require_proportion(unit);
+    comparing::require_successes(unit);
     all = {all.x + unit.x, all.n + unit.n};
   }
   // Failures scatter as successes do; the rarer of both are quicker to count.

@@ -34,8 +34,8 @@ bool steps_down(Adjustment adjustment) {
 }
 
 std::vector<UnitDeviation> with_adjusted(std::vector<UnitDeviation> units) {
-  std::vector<double> p_values;
-  for (const UnitDeviation& unit : units) p_values.push_back(unit.p);
+  std::vector<double> p_values(units.size());
+  std::ranges::transform(units, p_values.begin(), &UnitDeviation::p);
   const std::vector<double> holm = adjusted(p_values, Adjustment::holm);
   for (std::size_t i = 0; i < units.size(); ++i) units[i].adjusted_p = holm[i];
   return units;
@@ -72,7 +72,7 @@ std::vector<UnitDeviation> deviations(std::span<const Successes> units) {
   comparing::require(units.size() >= 2, "comparing: at least 2 units");
   Successes all;
   for (const Successes& unit : units) {
-    comparing::require_proportion(unit);
+    comparing::require_successes(unit);
     all = {all.x + unit.x, all.n + unit.n};
   }
   std::vector<UnitDeviation> result;

@@ -15,7 +15,7 @@ inline void require(bool condition, const char* what) {
   if (!condition) throw std::domain_error(what);
 }
 
-inline void require_proportion(Successes group) {
+inline void require_successes(Successes group) {
   require(group.x <= group.n, "comparing: more successes than trials");
 }
 

@@ -13,9 +13,9 @@ namespace {
 
 using comparing::number;
 
-void require_proportions(Successes first, Successes second) {
-  comparing::require_proportion(first);
-  comparing::require_proportion(second);
+void require_successes_of_both(Successes first, Successes second) {
+  comparing::require_successes(first);
+  comparing::require_successes(second);
 }
 
 bool without_trials(Successes first, Successes second) { return first.n == 0 || second.n == 0; }
@@ -62,7 +62,7 @@ double score_of_difference(Successes first, Successes second, double difference)
 }  // namespace
 
 Interval newcombe_difference(Successes first, Successes second, double confidence, Sides sides) {
-  require_proportions(first, second);
+  require_successes_of_both(first, second);
   (void)comparing::normal_limit(confidence, sides);
   if (without_trials(first, second))
     return difference_interval(-1.0, 1.0, confidence, sides, "Newcombe");
@@ -79,7 +79,7 @@ Interval newcombe_difference(Successes first, Successes second, double confidenc
 
 Interval miettinen_nurminen_difference(Successes first, Successes second, double confidence,
                                        Sides sides) {
-  require_proportions(first, second);
+  require_successes_of_both(first, second);
   const double z = comparing::normal_limit(confidence, sides);
   if (without_trials(first, second))
     return difference_interval(-1.0, 1.0, confidence, sides, "Miettinen-Nurminen");
@@ -93,14 +93,14 @@ Interval miettinen_nurminen_difference(Successes first, Successes second, double
 }
 
 double score_noninferiority(Successes first, Successes second, double margin) {
-  require_proportions(first, second);
+  require_successes_of_both(first, second);
   comparing::require(margin >= 0.0 && margin < 1.0, "comparing: the margin must lie in [0, 1)");
   if (without_trials(first, second)) return 1.0;
   return comparing::normal_above(score_of_difference(first, second, -margin));
 }
 
 PValues fisher_exact(Successes first, Successes second) {
-  require_proportions(first, second);
+  require_successes_of_both(first, second);
   if (without_trials(first, second)) return {};
   const comparing::SharedSuccesses shared(first.n, second.n, first.x + second.x);
   return {.two_sided = comparing::as_improbable_as(shared, first.x),

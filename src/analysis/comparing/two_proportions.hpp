@@ -32,7 +32,7 @@ namespace plexor::analysis {
 // p-value returned. With more than `most_unconditional_trials` in both groups together they give
 // Fisher's p (two-sided: twice the smaller one-sided), and `method` says so: never smaller than
 // Boschloo's, so that no claim becomes easier, and by then close to it.
-inline constexpr std::uint64_t most_unconditional_trials = 10'000;
+inline constexpr std::uint64_t most_unconditional_trials = 40'000;
 
 /// With the pooled Wald statistic, ties counted. Barnard 1945, Nature 156:177; the statistic:
 /// Suissa & Shuster 1985, JRSS A 148:317.

@@ -95,8 +95,10 @@ struct Located {
 
 Located locate_quantile(Sample sorted, double p, double confidence) {
   const OrderRanks ranks = quantile_ranks(sorted.size(), p, confidence, Sides::two);
-  const double lower = ranks.lower == 0 ? -unbounded : sorted[ranks.lower - 1];
-  const double upper = ranks.upper > sorted.size() ? unbounded : sorted[ranks.upper - 1];
+  double lower = -unbounded;
+  double upper = unbounded;
+  if (ranks.lower > 0) lower = sorted[ranks.lower - 1];
+  if (ranks.upper <= sorted.size()) upper = sorted[ranks.upper - 1];
   return {std::clamp(*quantile_type7(sorted, p), lower, upper), lower, upper};
 }
 

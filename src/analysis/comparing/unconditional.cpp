@@ -166,8 +166,8 @@ NamedP fisher_instead(Successes first, Successes second, Alternative alternative
 }  // namespace
 
 NamedP barnard_exact(Successes first, Successes second, Alternative alternative) {
-  comparing::require_proportion(first);
-  comparing::require_proportion(second);
+  comparing::require_successes(first);
+  comparing::require_successes(second);
   if (is_for_fisher(first, second)) return fisher_instead(first, second, alternative);
   constexpr double never = 1e300;
   const double seen = PooledWald(first, second).seen();
@@ -180,8 +180,8 @@ NamedP barnard_exact(Successes first, Successes second, Alternative alternative)
 }
 
 NamedP boschloo_exact(Successes first, Successes second, Alternative alternative) {
-  comparing::require_proportion(first);
-  comparing::require_proportion(second);
+  comparing::require_successes(first);
+  comparing::require_successes(second);
   if (is_for_fisher(first, second)) return fisher_instead(first, second, alternative);
   switch (alternative) {
     case Alternative::greater: return {boschloo_greater(first, second), "Boschloo"};
