@@ -167,8 +167,9 @@ class Comparing {
     found.base = quantile_type7(before, 0.5);
     found.candidate = quantile_type7(now, 0.5);
     found.change = shift.estimate;
-    found.interval = {reached ? shift.lower : -endless, reached ? shift.upper : endless,
-                      margins_.confidence, Sides::two, "Hodges-Lehmann"};
+    const double lower = reached ? shift.lower : -endless;
+    const double upper = reached ? shift.upper : endless;
+    found.interval = {lower, upper, margins_.confidence, Sides::two, "Hodges-Lehmann"};
     auto p = mann_whitney_exact(now, before);
     found.test = p ? "Mann-Whitney, exact" : "Mann-Whitney";
     if (!p) p = mann_whitney_normal(now, before, true);

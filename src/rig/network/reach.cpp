@@ -28,7 +28,7 @@ using namespace std::chrono_literals;
 /// How long to wait, at the most, and what ends it early.
 struct Patience {
   KernelInstant until;
-  int give_up;
+  int give_up = -1;
 
   [[nodiscard]] int left_ms() const {
     const auto left = std::max(until - lines::kernel_now(), base::Duration::zero());
