@@ -169,7 +169,7 @@ TEST(Differences, AreFoundAtEachRank) {
     for (std::uint64_t rank = 1; rank <= all.size(); ++rank)
       EXPECT_EQ(difference_at_rank(first, second, rank), all[rank - 1]);
   }
-  EXPECT_FALSE(std::signbit(difference_at_rank(Values{1}, Values{1}, 1)));
+  EXPECT_FALSE(std::signbit(difference_at_rank(Values{1, 2}, Values{1, 2}, 2)));
   EXPECT_THROW((void)difference_at_rank(Values{1}, Values{2}, 2), std::domain_error);
   EXPECT_THROW((void)difference_at_rank(Values{1}, Values{2}, 0), std::domain_error);
 }

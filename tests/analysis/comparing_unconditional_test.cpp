@@ -70,7 +70,7 @@ void expect_about(double p, double slow, std::uint64_t trials, const char* what)
 TEST(LargestMean, OfOneTotalIsItsLargestBinomialProbability) {
   // So narrow a peak lies between the angles tried first, where the mean is flat and next to
   // nothing.
-  for (const std::uint64_t trials : {1U, 30U, 20'000U}) {
+  for (const std::uint64_t trials : {1U, 30U, 200'000U}) {
     for (const std::uint64_t total : {trials / 3, trials / 2, trials - trials / 2000}) {
       comparing::ByTotal probability(trials + 1, 0.0);
       probability[total] = 0.8;
