@@ -19,10 +19,10 @@ inline double log_choose(std::uint64_t n, std::uint64_t k) {
 }
 
 inline double binomial_mass(std::uint64_t k, std::uint64_t n, double p) {
-  const auto power = [](double base, std::uint64_t exponent) {
-    return exponent == 0 ? 1.0 : std::pow(base, static_cast<double>(exponent));
+  const auto log_power = [](double base, std::uint64_t exponent) {
+    return exponent == 0 ? 0.0 : static_cast<double>(exponent) * std::log(base);
   };
-  return std::exp(log_choose(n, k)) * power(p, k) * power(1.0 - p, n - k);
+  return std::exp(log_choose(n, k) + log_power(p, k) + log_power(1.0 - p, n - k));
 }
 
 inline double poisson_mass(std::uint64_t k, double mean) {

@@ -4,6 +4,7 @@
 #include <numbers>
 #include <stdexcept>
 
+#include "analysis/comparing/largest_mean.hpp"
 #include "analysis/comparing/two_proportions.hpp"
 #include "analysis/comparing_brute_force.hpp"
 
@@ -64,6 +65,24 @@ void expect_about(double p, double slow, std::uint64_t trials, const char* what)
   const double half_step = std::numbers::pi / 4.0 / 3000;
   EXPECT_GT(p, slow - 3e-7) << what;
   EXPECT_LT(p, slow + 2.0 * static_cast<double>(trials) * half_step * half_step + 1e-12) << what;
+}
+
+TEST(LargestMean, OfOneTotalIsItsLargestBinomialProbability) {
+  // So narrow a peak lies between the angles tried first, where the mean is flat and next to
+  // nothing.
+  for (const std::uint64_t trials : {1U, 30U, 200'000U}) {
+    for (const std::uint64_t total : {trials / 3, trials / 2, trials - trials / 2000}) {
+      comparing::ByTotal probability(trials + 1, 0.0);
+      probability[total] = 0.8;
+      const double rate = static_cast<double>(total) / static_cast<double>(trials);
+      const double largest = comparing::largest_mean(probability);
+      EXPECT_NEAR(largest, 0.8 * binomial_mass(total, trials, rate), 0.8 * 2.5e-7) << total;
+    }
+  }
+}
+
+TEST(LargestMean, OfEqualProbabilitiesIsTheirs) {
+  EXPECT_EQ(comparing::largest_mean(comparing::ByTotal(5000, 0.25)), 0.25);
 }
 
 TEST(UnconditionalTests, AreTheLargestProbabilityOverTheCommonRate) {
@@ -131,6 +150,12 @@ TEST(Boschloo, UsesMoreOfTheAllowedErrorThanFisher) {
   const double boschloo_size = size_of(boschloo_exact, 15, 15, Alternative::greater, 0.05);
   EXPECT_GT(boschloo_size, 0.035);
   EXPECT_GT(boschloo_size, size_of(fisher, 15, 15, Alternative::greater, 0.05) + 0.01);
+}
+
+TEST(Boschloo, KeepsItsDigitsFarOut) {
+  // Only this table is as extreme, and all 1000 outcomes must be right: 2^-1000.
+  const double p = boschloo_exact({500, 500}, {0, 500}, Alternative::greater).p;
+  EXPECT_NEAR(p / std::pow(2.0, -1000.0), 1.0, 2e-5);
 }
 
 TEST(Boschloo, OfThousandsOfTrialsLiesJustBelowFisher) {

@@ -192,6 +192,29 @@ TEST(DispersionOfProportions, IsTheShareOfAllArrangements) {
   }
 }
 
+TEST(DispersionOfProportions, IsTheShareOfAllArrangementsForAnySizes) {
+  Draws draws(23);
+  for (int round = 0; round < 40; ++round) {
+    std::vector<Successes> units(4);
+    for (Successes& unit : units) {
+      unit.n = 1 + draws.below(13);
+      unit.x = draws.below(unit.n + 1);
+    }
+    units[0] = {1, 3};
+    EXPECT_NEAR(dispersion_of(units).p, slow_dispersion_p(units), 1e-10) << round;
+  }
+}
+
+TEST(DispersionOfProportions, StaysExactForTenUnitsOfAHundredTrials) {
+  std::vector<Successes> units(10, {50, 100});
+  units[0] = {60, 100};
+  units[1] = {38, 100};
+  const Dispersion found = dispersion_of(units);
+  EXPECT_TRUE(found.exact);
+  EXPECT_NEAR(found.chi_square, 9.744, 0.001);
+  EXPECT_NEAR(found.p, 0.37, 0.02);  // chi-square's own: 0.372
+}
+
 TEST(DispersionOfProportions, OfTwoUnitsHasPearsonsChiSquare) {
   const Dispersion found = dispersion_of(std::vector<Successes>{{30, 50}, {20, 50}});
   EXPECT_NEAR(found.chi_square, 4.0, 1e-12);
@@ -261,6 +284,12 @@ TEST(DispersionOfEvents, IsTheShareOfAllArrangements) {
   const Dispersion found = dispersion_of(std::vector<Events>{{4, 1.0}, {2, 2.5}, {3, 4.0}});
   EXPECT_NEAR(found.p, extreme / all, 1e-11);
   EXPECT_NEAR(found.chi_square, scatter(4, 2, 3), 1e-12);
+}
+
+TEST(DispersionOfEvents, TakesAnEventThatCouldHardlyBe) {
+  const Dispersion found = dispersion_of(std::vector<Events>{{1, 1e-15}, {5, 1000.0}, {4, 1000.0}});
+  EXPECT_TRUE(found.exact);
+  EXPECT_NEAR(found.p / (10 * 1e-15 / 2000.0), 1.0, 1e-6);  // any of ten events in that exposure
 }
 
 TEST(DispersionOfEvents, FindsNoneWithoutEventsAndRefusesWrongExposures) {

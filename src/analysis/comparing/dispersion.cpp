@@ -47,11 +47,12 @@ void list_counts(ScatteringUnit& unit, std::uint64_t most, Mass mass) {
 double fine_scale(const std::vector<ScatteringUnit>& units, double seen) {
   constexpr double divisible_by_1_to_16 = 720'720.0;
   constexpr double enough_quanta = 1e13;
+  constexpr double most_quanta = 1e17;  // two of them still fit 64 bits
   double largest = 0.0;
   for (const ScatteringUnit& unit : units) largest = std::max(largest, unit.expected);
   double scale = largest * divisible_by_1_to_16;
   while (scale * seen < enough_quanta) scale *= 2.0;
-  return scale;
+  return std::min(scale, most_quanta / seen);
 }
 
 /// All arrangements of the units so far, by their sum and their scatter. Those that can no longer
@@ -68,20 +69,22 @@ class ScatterCount {
   bool add(const ScatteringUnit& unit, double expected_left) {
     std::vector<Scatters> next(by_sum_.size());
     for (std::size_t sum = 0; sum < by_sum_.size(); ++sum) {
+      const std::vector<double> from = weights_from(by_sum_[sum]);
       const std::size_t end =
           std::min(unit.first_count + unit.probability.size(), by_sum_.size() - sum);
-      if (by_sum_[sum].empty() || unit.first_count >= end) continue;
-      steps_ += (end - unit.first_count) * by_sum_[sum].size();
-      if (steps_ > most_steps) return false;
-      for (std::size_t count = unit.first_count; count < end; ++count) {
+      for (std::size_t count = unit.first_count; count < end && from.front() > 0.0; ++count) {
         const std::int64_t step = quanta(number(count), unit.expected);
-        const std::int64_t limit = extreme_ - least_to_come(sum + count, expected_left);
+        const std::int64_t limit = extreme_ - step - least_to_come(sum + count, expected_left);
+        const auto extreme = std::ranges::lower_bound(by_sum_[sum], limit, {}, &Scatter::first);
+        const auto kept = static_cast<std::size_t>(extreme - by_sum_[sum].begin());
         const double probability = unit.probability[count - unit.first_count];
         Scatters& target = next[sum + count];
-        for (const auto& [scatter, weight] : by_sum_[sum])
-          target.emplace_back(scatter + step >= limit ? extreme_ : scatter + step,
-                              weight * probability);
+        for (std::size_t i = 0; i < kept; ++i)
+          target.emplace_back(by_sum_[sum][i].first + step, by_sum_[sum][i].second * probability);
+        target.emplace_back(extreme_, from[kept] * probability);
+        steps_ += kept + 1;
       }
+      if (steps_ > most_steps) return false;
     }
     for (Scatters& scatters : next) join_equal(scatters);
     by_sum_ = std::move(next);
@@ -100,9 +103,16 @@ class ScatterCount {
   }
 
  private:
-  using Scatters = std::vector<std::pair<std::int64_t, double>>;  ///< each with its weight
-  static constexpr std::size_t most_steps = 1'000'000;
+  using Scatter = std::pair<std::int64_t, double>;  ///< with its weight
+  using Scatters = std::vector<Scatter>;            ///< sorted
+  static constexpr std::size_t most_steps = 2'000'000;
 
+  /// The weight of all scatters from the i-th on; 0 behind the last.
+  static std::vector<double> weights_from(const Scatters& scatters) {
+    std::vector<double> sums(scatters.size() + 1, 0.0);
+    for (std::size_t i = scatters.size(); i-- > 0;) sums[i] = sums[i + 1] + scatters[i].second;
+    return sums;
+  }
   static void join_equal(Scatters& scatters) {
     std::ranges::sort(scatters);
     std::size_t last = 0;
@@ -115,7 +125,7 @@ class ScatterCount {
     if (!scatters.empty()) scatters.resize(last + 1);
   }
   [[nodiscard]] std::int64_t quanta(double count, double expected) const {
-    return std::llround(count * count / expected * scale_);
+    return std::llround(std::min(count * count / expected * scale_, static_cast<double>(extreme_)));
   }
   [[nodiscard]] std::int64_t least_to_come(std::size_t sum, double expected_left) const {
     return expected_left > 0.0 ? quanta(number(by_sum_.size() - 1 - sum), expected_left) : 0;

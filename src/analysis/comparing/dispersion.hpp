@@ -20,7 +20,7 @@ struct Dispersion {
 /// Pearson's chi-square of k proportions, with its exact distribution given the total of successes
 /// (Fisher 1935's conditioning; Cochran 1954, Biometrics 10:417 for the statistic). It is counted
 /// unit by unit over all sums of successes and their squares: no random draws. Where that would
-/// take more than some 10^6 steps (many units with many successes and many failures each) p is the
+/// take more than 2 * 10^6 steps (many units with many successes and many failures each) p is the
 /// chi-square distribution's, and `exact` false. Equal unit sizes keep it exact for longer. Two
 /// arrangements whose statistics differ by less than 1 in 10^9 count as tied. Units without trials
 /// say nothing. At least 2 units; throws std::domain_error otherwise.

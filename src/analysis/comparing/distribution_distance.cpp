@@ -56,7 +56,7 @@ double kolmogorov_above(double scaled) {
 }
 
 /// The variance of the statistic where all samples come from one distribution (Scholz & Stephens
-/// 1987, equation 4).
+/// 1987).
 double anderson_darling_variance(const std::vector<double>& sizes) {
   double all = 0.0;
   double inverse_sizes = 0.0;

@@ -43,7 +43,7 @@ struct UnitDeviation {
 [[nodiscard]] std::vector<UnitDeviation> deviations(std::span<const Events> units);
 
 /// Whether several conditions differ on the same trials. Cochran 1950, Biometrika 37:256; p from
-/// the chi-square distribution, good from about 24 outcomes in differing trials.
+/// the chi-square distribution, good from about 24 outcomes in differing trials (from memory).
 struct CochranQ {
   double q = 0.0;
   double degrees = 0.0;

@@ -1,96 +1,23 @@
 #include <algorithm>
 #include <cmath>
-#include <numbers>
-#include <vector>
 
 #include "analysis/comparing/counts.hpp"
+#include "analysis/comparing/largest_mean.hpp"
 #include "analysis/comparing/support.hpp"
 #include "analysis/comparing/two_proportions.hpp"
 
 // Given the total of successes, which tables are at least as extreme as the seen one does not
 // depend on the common true rate. So the p-value at a rate is the mean, over a binomial total, of
-// the conditional probability of those tables. With the angle asin(sqrt(rate)) in place of the
-// rate, that mean bends nowhere more than 4 N times the range of the conditional probabilities (its
-// second derivative is the mean of score^2 - information, whose two terms have the mean 4 N each).
-// That bounds it between the angles at which it was computed, and the search ends when no other
-// angle can give noticeably more.
+// the conditional probability of those tables.
 
 namespace plexor::analysis {
 
 namespace {
 
+using comparing::ByTotal;
+using comparing::largest_mean;
 using comparing::number;
 using comparing::SharedSuccesses;
-
-/// Of the largest conditional probability: how far below the supremum the result may lie.
-constexpr double supremum_tolerance = 2.5e-7;
-
-/// Conditional probability of the extreme tables for each total 0 .. N.
-using ByTotal = std::vector<double>;
-
-struct HeightAndSlope {
-  double height = 0.0;
-  double slope = 0.0;  ///< by the angle
-};
-
-/// The mean over a binomial total at this angle in (0, pi / 2), from the most probable total
-/// outwards until nothing is left to add.
-HeightAndSlope mean_at(const ByTotal& probability, double angle) {
-  constexpr double negligible_weight = 1e-17;
-  const std::size_t trials = probability.size() - 1;
-  const double odds = std::tan(angle) * std::tan(angle);
-  const double expected = number(trials) * std::sin(angle) * std::sin(angle);
-  const auto mode = std::min(trials, static_cast<std::size_t>(expected));
-  double weights = 0.0;
-  double height = 0.0;
-  double moment = 0.0;
-  const auto add = [&](std::size_t total, double weight) {
-    weights += weight;
-    height += weight * probability[total];
-    moment += weight * probability[total] * (number(total) - expected);
-  };
-  double weight = 1.0;
-  for (std::size_t total = mode;; ++total) {
-    add(total, weight);
-    if (total == trials || weight < negligible_weight) break;
-    weight *= odds * number(trials - total) / number(total + 1);
-  }
-  weight = 1.0;
-  for (std::size_t total = mode; total > 0 && weight >= negligible_weight; --total) {
-    weight *= number(total) / (odds * number(trials - total + 1));
-    add(total - 1, weight);
-  }
-  return {height / weights, 4.0 * moment / weights / std::sin(2.0 * angle)};
-}
-
-/// The largest mean over all angles: pieces that cannot exceed the best found are dropped, the
-/// others are halved.
-double largest_mean(const ByTotal& probability) {
-  const auto [least, most] = std::ranges::minmax(probability);
-  const double bend = 4.0 * number(probability.size() - 1) * (most - least);
-  double best = std::max(probability.front(), probability.back());
-  constexpr int first_pieces = 64;
-  double half_width = std::numbers::pi / 4.0 / first_pieces;
-  std::vector<double> centres(first_pieces);
-  for (int piece = 0; piece < first_pieces; ++piece)
-    centres[static_cast<std::size_t>(piece)] = half_width * (2 * piece + 1);
-  while (!centres.empty()) {
-    std::vector<std::pair<double, double>> ceilings;  // each with its centre
-    for (const double centre : centres) {
-      const auto [height, slope] = mean_at(probability, centre);
-      best = std::max(best, height);
-      ceilings.emplace_back(height + half_width * (std::abs(slope) + half_width * bend / 2.0),
-                            centre);
-    }
-    centres.clear();
-    half_width /= 2.0;
-    const double enough = std::min(best + supremum_tolerance * most, most);
-    for (const auto& [ceiling, centre] : ceilings)
-      if (ceiling > enough && best < most)
-        centres.insert(centres.end(), {centre - half_width, centre + half_width});
-  }
-  return std::min(best, 1.0);
-}
 
 /// Of each total, the tables whose one-sided conditional probability is at most the seen table's.
 /// The least first count that belongs to them grows by 0 or 1 with the total.
@@ -102,7 +29,6 @@ double boschloo_greater(Successes first, Successes second) {
   std::uint64_t least = 0;
   for (std::uint64_t total = 0; total <= first.n + second.n; ++total) {
     const SharedSuccesses shared(first.n, second.n, total);
-    least = std::max(least, shared.lowest());
     double tail = shared.at_least(least);
     while (tail > limit) tail = shared.at_least(++least);
     probability.push_back(tail);
