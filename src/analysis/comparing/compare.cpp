@@ -158,7 +158,6 @@ class Comparing {
     const std::vector<double> before = latencies_of(base_, found.device, of);
     const std::vector<double> now = latencies_of(candidate_, found.device, of);
     const Shift shift = hodges_lehmann(now, before, margins_.confidence);
-    const bool reached = shift.reached();
     constexpr double endless = std::numeric_limits<double>::infinity();
     found.unit = "ms";
     found.margin = margins_.latency_ms;
@@ -167,9 +166,11 @@ class Comparing {
     found.base = quantile_type7(before, 0.5);
     found.candidate = quantile_type7(now, 0.5);
     found.change = shift.estimate;
-    const double lower = reached ? shift.lower : -endless;
-    const double upper = reached ? shift.upper : endless;
-    found.interval = {lower, upper, margins_.confidence, Sides::two, "Hodges-Lehmann"};
+    found.interval = {-endless, endless, margins_.confidence, Sides::two, "Hodges-Lehmann"};
+    if (shift.reached()) {
+      found.interval.lower = shift.lower;
+      found.interval.upper = shift.upper;
+    }
     auto p = mann_whitney_exact(now, before);
     found.test = p ? "Mann-Whitney, exact" : "Mann-Whitney";
     if (!p) p = mann_whitney_normal(now, before, true);
