@@ -56,6 +56,7 @@ double largest_mean(const ByTotal& probability) {
   double best = std::max(probability.front(), probability.back());
   double half_width = std::numbers::pi / 4.0 / first_pieces;
   std::vector<double> centres;
+  centres.reserve(first_pieces);
   for (int piece = 0; piece < first_pieces; ++piece)
     centres.push_back(half_width * (2 * piece + 1));
   while (!centres.empty() && best < most) {
