@@ -221,6 +221,12 @@ std::vector<Seen> pulses_in(const std::vector<Driven>& gate) {
   return seen;
 }
 
+base::Duration shortest(const std::vector<Seen>& pulses) {
+  base::Duration least = base::Duration::max();
+  for (const Seen& pulse : pulses) least = std::min(least, pulse.off.at - pulse.on.at);
+  return least;
+}
+
 class KernelRun : public testing::Test {
  protected:
   static bool is_fair() { return run_ && run_->lateness <= pulse_tolerance; }
@@ -290,7 +296,11 @@ TEST_F(KernelRun, TheTraceSeesThePulsesOfTheJournalAndNoOther) {
   ASSERT_FALSE(off_by.empty());
   std::ranges::sort(off_by);
   EXPECT_LE(off_by.at(off_by.size() / 2), 1ms);
-  EXPECT_EQ(run().taps, seen.size()) << "seen from outside";
+  // Whoever watches from outside and is held up for longer than a pulse may miss one.
+  EXPECT_LE(run().taps, seen.size()) << "seen from outside";
+  if (run().lateness < shortest(seen)) {
+    EXPECT_EQ(run().taps, seen.size()) << "seen from outside";
+  }
 }
 
 TEST_F(KernelRun, NoEdgeComesBeforeItsInstantAndLateOnesOnlyAsTheMachineIs) {
