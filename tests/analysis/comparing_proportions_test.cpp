@@ -13,7 +13,7 @@ namespace {
 // Published values stand in tests/reference (t02). Here: what must hold for any input, edges, slow
 // computations of the same, and coverage counted over all tables.
 
-constexpr double z95 = 1.959963984540054;
+constexpr double z_at_95 = 1.959963984540054;
 using Method = Interval (*)(Successes, Successes, double, Sides);
 constexpr std::array<Method, 2> methods{newcombe_difference, miettinen_nurminen_difference};
 
@@ -115,8 +115,9 @@ TEST(MiettinenNurminen, EndsWhereTheSlowScoreReachesTheLimit) {
                                                             {{999, 1000}, {990, 1000}}};
   for (const auto& [first, second] : tables) {
     const Interval ends = miettinen_nurminen_difference(first, second, 0.95, Sides::two);
-    EXPECT_NEAR(slow_score(first, second, ends.lower), z95, 1e-6) << first.x << " " << second.x;
-    EXPECT_NEAR(slow_score(first, second, ends.upper), -z95, 1e-6) << first.x << " " << second.x;
+    EXPECT_NEAR(slow_score(first, second, ends.lower), z_at_95, 1e-6) << first.x << " " << second.x;
+    EXPECT_NEAR(slow_score(first, second, ends.upper), -z_at_95, 1e-6)
+        << first.x << " " << second.x;
   }
 }
 

@@ -13,7 +13,7 @@ namespace {
 
 // Published values stand in tests/reference (t05).
 
-constexpr double infinity = std::numeric_limits<double>::infinity();
+constexpr double endless = std::numeric_limits<double>::infinity();
 using Values = std::vector<double>;
 
 double difference(double a, double b) { return a == b ? 0.0 : a - b; }
@@ -31,7 +31,7 @@ Values drawn(Draws& draws, std::uint64_t most, std::uint64_t levels) {
   Values values(1 + draws.below(most));
   for (double& value : values) {
     const std::uint64_t level = draws.below(levels);
-    value = level == 0 ? infinity : static_cast<double>(level) * 0.1;
+    value = level == 0 ? endless : static_cast<double>(level) * 0.1;
   }
   std::ranges::sort(values);
   return values;
@@ -62,7 +62,7 @@ TEST(MannWhitneyTest, CountsPairsWithTiesAsHalf) {
 
 TEST(MannWhitneyTest, HasTheMeanAndDeviationOfAllSharingsOfTheValues) {
   for (const Values& pool :
-       {Values{1, 2, 3, 4, 5, 6, 7}, Values{1, 1, 1, 2, 3, 3, infinity, infinity}}) {
+       {Values{1, 2, 3, 4, 5, 6, 7}, Values{1, 1, 1, 2, 3, 3, endless, endless}}) {
     double sum = 0.0;
     double squares = 0.0;
     int sharings = 0;
@@ -144,8 +144,8 @@ TEST(MannWhitneyTest, GivesNoExactPWithTiesOrForManyValues) {
 }
 
 TEST(MannWhitneyTest, GivesNoNormalPWhereAllValuesAreEqual) {
-  EXPECT_FALSE(mann_whitney_normal(Values{infinity, infinity}, Values{infinity}, true));
-  EXPECT_TRUE(mann_whitney_normal(Values{1, infinity}, Values{infinity}, true));
+  EXPECT_FALSE(mann_whitney_normal(Values{endless, endless}, Values{endless}, true));
+  EXPECT_TRUE(mann_whitney_normal(Values{1, endless}, Values{endless}, true));
 }
 
 TEST(MannWhitneyTest, NormalPIsNearTheExactOne) {
@@ -196,15 +196,15 @@ TEST(HodgesLehmann, IsTheMedianOfAllDifferences) {
 }
 
 TEST(HodgesLehmann, IsInfiniteWhereMostPairsHaveOneUnanswered) {
-  const Shift later = hodges_lehmann(Values{1, infinity, infinity, infinity}, Values{1, 2, 3}, 0.9);
-  EXPECT_EQ(later.estimate, infinity);
-  EXPECT_EQ(later.upper, infinity);
-  const Shift both = hodges_lehmann(Values{infinity, infinity}, Values{infinity}, 0.9);
+  const Shift later = hodges_lehmann(Values{1, endless, endless, endless}, Values{1, 2, 3}, 0.9);
+  EXPECT_EQ(later.estimate, endless);
+  EXPECT_EQ(later.upper, endless);
+  const Shift both = hodges_lehmann(Values{endless, endless}, Values{endless}, 0.9);
   EXPECT_EQ(both.estimate, 0.0);
-  const Shift opposite = hodges_lehmann(Values{1, infinity}, Values{1.5, infinity}, 0.9);
-  EXPECT_EQ(opposite.lower, -infinity);
-  EXPECT_EQ(opposite.upper, infinity);
-  EXPECT_EQ(opposite.estimate, -0.25);  // of -infinity, -0.5, 0 and infinity
+  const Shift opposite = hodges_lehmann(Values{1, endless}, Values{1.5, endless}, 0.9);
+  EXPECT_EQ(opposite.lower, -endless);
+  EXPECT_EQ(opposite.upper, endless);
+  EXPECT_EQ(opposite.estimate, -0.25);  // of -endless, -0.5, 0 and endless
 }
 
 TEST(HodgesLehmann, CoversExactlyAsOftenAsItSays) {
@@ -279,7 +279,7 @@ TEST(ASample, WithoutValuesClaimsNothing) {
   EXPECT_FALSE(mann_whitney_exact(none, some));
   EXPECT_FALSE(mann_whitney_normal(some, none, true));
   EXPECT_FALSE(hodges_lehmann(none, some, 0.9).estimate);
-  EXPECT_EQ(hodges_lehmann(none, some, 0.9).upper, infinity);
+  EXPECT_EQ(hodges_lehmann(none, some, 0.9).upper, endless);
   EXPECT_FALSE(quantile_difference(some, none, 0.5, 0.9, Joining::guaranteed).estimate);
   EXPECT_EQ(kolmogorov_smirnov(none, some), 0.0);
   EXPECT_EQ(kolmogorov_smirnov_exact(some, none), 1.0);
@@ -314,23 +314,23 @@ TEST(DifferenceOfQuantiles, StaysHonestWithUnansweredTrials) {
   Values second(100, 1.0);
   std::iota(first.begin(), first.end(), 0.0);
   std::iota(second.begin(), second.end(), 0.0);
-  std::fill(first.begin() + 60, first.end(), infinity);
+  std::fill(first.begin() + 60, first.end(), endless);
   const QuantileDifference median = quantile_difference(first, second, 0.5, 0.95, Joining::squared);
   EXPECT_EQ(median.estimate, 0.0);
-  EXPECT_EQ(median.interval.upper, infinity);  // the first's upper rank is unanswered
+  EXPECT_EQ(median.interval.upper, endless);  // the first's upper rank is unanswered
   EXPECT_GT(median.interval.lower, -30.0);
   EXPECT_EQ(median.interval.method, "order statistics, both at once");
-  EXPECT_EQ(quantile_difference(first, second, 0.9, 0.95, Joining::squared).estimate, infinity);
+  EXPECT_EQ(quantile_difference(first, second, 0.9, 0.95, Joining::squared).estimate, endless);
   EXPECT_EQ(quantile_difference(first, first, 0.9, 0.95, Joining::squared).estimate, 0.0);
   const QuantileDifference few =
       quantile_difference(Values{1, 2}, Values{1, 2}, 0.5, 0.95, Joining::guaranteed);
-  EXPECT_EQ(few.interval.lower, -infinity);
-  EXPECT_EQ(few.interval.upper, infinity);
+  EXPECT_EQ(few.interval.lower, -endless);
+  EXPECT_EQ(few.interval.upper, endless);
 }
 
 TEST(KolmogorovSmirnov, ExactPIsTheShareOfAllSharings) {
   for (const Values& pool :
-       {Values{1, 2, 3, 4, 5, 6, 7, 8}, Values{1, 1, 2, 2, 2, 3, infinity, infinity}}) {
+       {Values{1, 2, 3, 4, 5, 6, 7, 8}, Values{1, 1, 2, 2, 2, 3, endless, endless}}) {
     for_each_sharing(pool, 3, [&](const Values& first, const Values& second) {
       const double seen = kolmogorov_smirnov(first, second);
       double as_far = 0.0;
@@ -373,9 +373,9 @@ TEST(AndersonDarlingTest, HasMeanZeroAndDeviationOneOverAllSharings) {
 }
 
 TEST(AndersonDarlingTest, TakesTiesAndUnansweredTrialsAndRefusesTooLittle) {
-  const std::vector<Values> equal(3, Values{1, 2, infinity});
+  const std::vector<Values> equal(3, Values{1, 2, endless});
   EXPECT_NEAR(anderson_darling(equal).statistic, 0.0, 1e-12);
-  const std::vector<Values> apart{{1, 1, 2}, {5, infinity, infinity}};
+  const std::vector<Values> apart{{1, 1, 2}, {5, endless, endless}};
   EXPECT_GT(anderson_darling(apart).standardised, 2.0);
   EXPECT_THROW((void)anderson_darling(std::vector<Values>{{1, 2, 3, 4}}), std::domain_error);
   EXPECT_THROW((void)anderson_darling(std::vector<Values>{{1, 2, 3, 4}, {}}), std::domain_error);

@@ -10,13 +10,13 @@
 namespace plexor::analysis {
 namespace {
 
-constexpr double infinity = std::numeric_limits<double>::infinity();
+constexpr double endless = std::numeric_limits<double>::infinity();
 
 /// 1, 2, ..., hits, then the unanswered.
 std::vector<double> rising(std::size_t hits, std::size_t unanswered = 0) {
   std::vector<double> values(hits);
   std::iota(values.begin(), values.end(), 1.0);
-  values.resize(hits + unanswered, infinity);
+  values.resize(hits + unanswered, endless);
   return values;
 }
 

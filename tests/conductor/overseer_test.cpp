@@ -24,9 +24,9 @@ constexpr base::Duration step = 5ms;
 constexpr safety::InterlockSetting with_contact{.contact_counts = true};
 
 /// An overseer between a fake warden and a test, in time of the test's own.
-class Bench {
+class OverseerBench {
  public:
-  explicit Bench(const safety::InterlockSetting& interlock = with_contact)
+  explicit OverseerBench(const safety::InterlockSetting& interlock = with_contact)
       : board_(safety::Board::create(lines_.chip() + "-board")),
         overseer({.interlock = interlock, .warden_age = 100ms}, board_, clock_,
                  [this](const rig::LeaveEnded& left) { told.push_back(left); }),
@@ -118,7 +118,7 @@ class Bench {
 };
 
 TEST(Overseer, PermitsWhileATrialIsGivenAndNotBetween) {  // [S60]
-  Bench bench;
+  OverseerBench bench;
   bench.arm();
   EXPECT_FALSE(bench.overseer.permit().allows(1));
   bench.tap_on();
@@ -132,7 +132,7 @@ TEST(Overseer, PermitsWhileATrialIsGivenAndNotBetween) {  // [S60]
 TEST(Overseer, DoesNotArmUntilEachGuardHasBeenSeenGood) {  // [S1] [S5] [S68]
   for (const Guard guard : {Guard::coil_cool, Guard::journal, Guard::supply}) {
     for (const Reading reading : {Reading::bad, Reading::unknown}) {
-      Bench bench;
+      OverseerBench bench;
       bench.make_ready();
       bench.overseer.see(guard, reading);
       EXPECT_FALSE(bench.overseer.arm({})) << to_text(guard);
@@ -144,7 +144,7 @@ TEST(Overseer, DoesNotArmUntilEachGuardHasBeenSeenGood) {  // [S1] [S5] [S68]
 }
 
 TEST(Overseer, DoesNotArmWithoutAWarden) {  // [S1]
-  Bench bench;
+  OverseerBench bench;
   bench.warden_serves = false;
   bench.make_ready();
   EXPECT_FALSE(bench.overseer.arm({}));
@@ -153,12 +153,12 @@ TEST(Overseer, DoesNotArmWithoutAWarden) {  // [S1]
 
 TEST(Overseer, DoesNotArmWithTheLoopOrLidOpenOrUnread) {  // [S1] [S2]
   for (const std::optional<bool> seen : {std::optional<bool>(false), std::optional<bool>()}) {
-    Bench loop;
+    OverseerBench loop;
     loop.warden.seen.loop_closed = seen;
     loop.make_ready();
     EXPECT_FALSE(loop.overseer.arm({}));
     EXPECT_EQ(loop.overseer.what_stands(), "stop loop");
-    Bench lid;
+    OverseerBench lid;
     lid.warden.seen.lid_closed = seen;
     lid.make_ready();
     EXPECT_FALSE(lid.overseer.arm({}));
@@ -167,12 +167,12 @@ TEST(Overseer, DoesNotArmWithTheLoopOrLidOpenOrUnread) {  // [S1] [S2]
 }
 
 TEST(Overseer, AnOpenedLoopOrLidTakesThePermitInThatTick) {  // [S3] [S70]
-  Bench loop;
+  OverseerBench loop;
   loop.begin_trial();
   loop.warden.seen.loop_closed = false;
   loop.tick();
   loop.expect_ended("tripped: stop loop", true);
-  Bench lid;
+  OverseerBench lid;
   lid.begin_trial();
   lid.warden.seen.lid_closed.reset();
   lid.tick();
@@ -180,7 +180,7 @@ TEST(Overseer, AnOpenedLoopOrLidTakesThePermitInThatTick) {  // [S3] [S70]
 }
 
 TEST(Overseer, ALidThatClosesAgainGivesNothingBack) {  // [S4] [S70]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   bench.warden.seen.lid_closed = false;
   bench.tick();
@@ -191,7 +191,7 @@ TEST(Overseer, ALidThatClosesAgainGivesNothingBack) {  // [S4] [S70]
 }
 
 TEST(Overseer, LeaveThatIsTakenBackEndsThePermitAndIsNoTrip) {  // [S75] [S70]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   bench.overseer.take_leave_back("the arm ticket was taken back");
   bench.expect_ended("the arm ticket was taken back", false);
@@ -199,7 +199,7 @@ TEST(Overseer, LeaveThatIsTakenBackEndsThePermitAndIsNoTrip) {  // [S75] [S70]
 }
 
 TEST(Overseer, ASilentWardenTakesThePermitAndIsNamed) {  // [S3] [S70]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   bench.warden_serves = false;
   bench.pass(100ms);
@@ -209,7 +209,7 @@ TEST(Overseer, ASilentWardenTakesThePermitAndIsNamed) {  // [S3] [S70]
 }
 
 TEST(Overseer, AWardenThatTrippedTakesThePermit) {  // [S3] [S70]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   bench.warden.seen.controller_lives = false;
   bench.tick();
@@ -217,7 +217,7 @@ TEST(Overseer, AWardenThatTrippedTakesThePermit) {  // [S3] [S70]
 }
 
 TEST(Overseer, DoesNotArmBesideAWardenWhoseTripNobodyHasCleared) {  // [S25]
-  Bench bench;
+  OverseerBench bench;
   bench.make_ready();
   bench.warden.seen.controller_lives = false;
   bench.tick();
@@ -231,7 +231,7 @@ TEST(Overseer, DoesNotArmBesideAWardenWhoseTripNobodyHasCleared) {  // [S25]
 }
 
 TEST(Overseer, AWardenThatGivesNoPowerTakesThePermit) {  // [S3]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   bench.warden.gives_power = false;
   bench.tick();
@@ -244,7 +244,7 @@ TEST(Overseer, EachOtherGuardTakesThePermitAtOnce) {  // [S3] [S68]
       {Guard::journal, "tripped: journal not durable"},
       {Guard::supply, "tripped: supply"}};
   for (const auto& [guard, reason] : guards) {
-    Bench bench;
+    OverseerBench bench;
     bench.begin_trial();
     bench.overseer.see(guard, Reading::unknown);
     bench.expect_ended(reason, true);
@@ -252,18 +252,18 @@ TEST(Overseer, EachOtherGuardTakesThePermitAtOnce) {  // [S3] [S68]
 }
 
 TEST(Overseer, AClockThatGoesBackOrLeapsTakesThePermit) {  // [S3]
-  Bench back;
+  OverseerBench back;
   back.begin_trial();
   back.warden_serves = false;  // it would notice too
   back.now -= 2 * step;
   back.tick();
   back.expect_ended("tripped: clock", true);
-  Bench leap;
+  OverseerBench leap;
   leap.begin_trial();
   leap.now += 1s;
   leap.tick();
   leap.expect_ended("tripped: clock", true);
-  Bench late;
+  OverseerBench late;
   late.begin_trial();
   late.now += 1s - step;
   late.tick();
@@ -271,18 +271,18 @@ TEST(Overseer, AClockThatGoesBackOrLeapsTakesThePermit) {  // [S3]
 }
 
 TEST(Overseer, AContactThatNoPulseExplainsTakesThePermitAtOnce) {  // [S10]
-  Bench none;
+  OverseerBench none;
   none.begin_trial();
   none.overseer.see_contact(true, none.now);
   none.expect_ended("tripped: contact without tap", true);
 
-  Bench before;
+  OverseerBench before;
   before.begin_trial();
   ASSERT_TRUE(before.overseer.pulse_begins(before.now, 1));
   before.overseer.see_contact(true, before.now - 1ns);
   before.expect_ended("tripped: contact without tap", true);
 
-  Bench late;
+  OverseerBench late;
   late.begin_trial();
   late.give_pulse(false);
   late.overseer.see_contact(true, late.now + 80ms + 1ns);
@@ -290,7 +290,7 @@ TEST(Overseer, AContactThatNoPulseExplainsTakesThePermitAtOnce) {  // [S10]
 }
 
 TEST(Overseer, AContactWithinAPulseOrShortlyAfterIsExplained) {  // [S10]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   ASSERT_TRUE(bench.overseer.pulse_begins(bench.now, 1));
   bench.overseer.see_contact(true, bench.now);
@@ -305,7 +305,7 @@ TEST(Overseer, AContactWithinAPulseOrShortlyAfterIsExplained) {  // [S10]
 }
 
 TEST(Overseer, APlungerThatDoesNotComeHomeTakesThePermit) {  // [S3]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   bench.give_pulse(false);
   bench.overseer.see_contact(true, bench.now + 1ms);
@@ -316,7 +316,7 @@ TEST(Overseer, APlungerThatDoesNotComeHomeTakesThePermit) {  // [S3]
 }
 
 TEST(Overseer, APlungerThatTouchesBeforeItIsArmedWithholdsLeave) {  // [S1]
-  Bench bench;
+  OverseerBench bench;
   bench.overseer.see_contact(true, bench.now);
   bench.make_ready();
   EXPECT_FALSE(bench.overseer.arm({}));
@@ -324,7 +324,7 @@ TEST(Overseer, APlungerThatTouchesBeforeItIsArmedWithholdsLeave) {  // [S1]
 }
 
 TEST(Overseer, WhereNothingSensesThePlungerItsContactCountsForNothing) {
-  Bench bench({.contact_counts = false});
+  OverseerBench bench({.contact_counts = false});
   bench.begin_trial();
   bench.overseer.see_contact(true, bench.now);
   bench.pass(1s);
@@ -332,14 +332,14 @@ TEST(Overseer, WhereNothingSensesThePlungerItsContactCountsForNothing) {
 }
 
 TEST(Overseer, ALiftedTapperMustNotTouch) {  // [S12]
-  Bench bench({.contact_counts = true, .lifted = true});
+  OverseerBench bench({.contact_counts = true, .lifted = true});
   bench.begin_trial();
   bench.give_pulse(true);
   bench.expect_ended("tripped: contact while lifted", true);
 }
 
 TEST(Overseer, ThreeTapsInARowWithoutContactTakeThePermit) {  // [S11]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   for (int tap = 0; tap < 3; ++tap) {
     EXPECT_TRUE(bench.permitted());
@@ -351,7 +351,7 @@ TEST(Overseer, ThreeTapsInARowWithoutContactTakeThePermit) {  // [S11]
 }
 
 TEST(Overseer, TapsThatFollowFasterThanTheirContactsMayLagAreCountedToo) {  // [S11]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   for (int tap = 0; tap < 3; ++tap) {
     bench.give_pulse(false);
@@ -362,7 +362,7 @@ TEST(Overseer, TapsThatFollowFasterThanTheirContactsMayLagAreCountedToo) {  // [
 }
 
 TEST(Overseer, ATapThatLandsForgivesThoseBefore) {  // [S11]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   for (int tap = 0; tap < 20; ++tap) {
     bench.give_pulse(tap % 3 == 2);
@@ -373,7 +373,7 @@ TEST(Overseer, ATapThatLandsForgivesThoseBefore) {  // [S11]
 }
 
 TEST(Overseer, APulseOfAnOlderEpochIsNotBegun) {  // [S8] [S60]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   EXPECT_FALSE(bench.overseer.pulse_begins(bench.now, 0));
   EXPECT_FALSE(bench.overseer.pulse_begins(bench.now, 2));
@@ -382,7 +382,7 @@ TEST(Overseer, APulseOfAnOlderEpochIsNotBegun) {  // [S8] [S60]
 }
 
 TEST(Overseer, LeaveEndsWithItsTicket) {  // [S66] [S70]
-  Bench bench;
+  OverseerBench bench;
   bench.make_ready();
   const KernelInstant end = bench.now + 10 * step;
   bench.begin_trial(end + 4 * step);
@@ -393,7 +393,7 @@ TEST(Overseer, LeaveEndsWithItsTicket) {  // [S66] [S70]
 }
 
 TEST(Overseer, AConductorThatHangsLosesThePermit) {  // [S61]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   bench.overseer.conductor_lives(bench.now);
   bench.pass(5s);
@@ -406,7 +406,7 @@ TEST(Overseer, AConductorThatHangsLosesThePermit) {  // [S61]
 }
 
 TEST(Overseer, AListenerThatFallsSilentWithholdsThePermitWithoutLatching) {  // [S9]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   bench.overseer.see_listeners(false);
   EXPECT_FALSE(bench.permitted());
@@ -418,7 +418,7 @@ TEST(Overseer, AListenerThatFallsSilentWithholdsThePermitWithoutLatching) {  // 
 }
 
 TEST(Overseer, TheHeartbeatComesWithItsTicksAndRestsWhileItIsHeld) {  // [S61] [S65]
-  Bench bench;
+  OverseerBench bench;
   const std::uint64_t before = bench.heartbeats();
   bench.pass(4 * step);
   EXPECT_EQ(bench.heartbeats(), before + 4);
@@ -431,7 +431,7 @@ TEST(Overseer, TheHeartbeatComesWithItsTicksAndRestsWhileItIsHeld) {  // [S61] [
 }
 
 TEST(Overseer, AGateThatFailedEndsEverythingForThisRun) {  // [S64]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   bench.overseer.fail("the gate could not be driven");
   bench.overseer.fail("and again");
@@ -441,18 +441,18 @@ TEST(Overseer, AGateThatFailedEndsEverythingForThisRun) {  // [S64]
 }
 
 TEST(Overseer, IsDisarmedFromEveryState) {  // [S7]
-  const std::vector<std::pair<InterlockState, std::function<void(Bench&)>>> ways{
-      {InterlockState::safe, [](Bench&) {}},
-      {InterlockState::ready, [](Bench& b) { b.make_ready(); }},
-      {InterlockState::armed, [](Bench& b) { b.arm(); }},
-      {InterlockState::tapping, [](Bench& b) { b.begin_trial(); }},
-      {InterlockState::tripped, [](Bench& b) {
+  const std::vector<std::pair<InterlockState, std::function<void(OverseerBench&)>>> ways{
+      {InterlockState::safe, [](OverseerBench&) {}},
+      {InterlockState::ready, [](OverseerBench& b) { b.make_ready(); }},
+      {InterlockState::armed, [](OverseerBench& b) { b.arm(); }},
+      {InterlockState::tapping, [](OverseerBench& b) { b.begin_trial(); }},
+      {InterlockState::tripped, [](OverseerBench& b) {
          b.begin_trial();
          b.overseer.see(Guard::supply, Reading::bad);
          b.told.clear();
        }}};
   for (const auto& [state, reach] : ways) {
-    Bench bench;
+    OverseerBench bench;
     reach(bench);
     EXPECT_EQ(bench.overseer.state(), state);
     bench.overseer.disarm();
@@ -466,7 +466,7 @@ TEST(Overseer, IsDisarmedFromEveryState) {  // [S7]
 }
 
 TEST(Overseer, ArmedAnewItsEpochIsAnother) {  // [S8]
-  Bench bench;
+  OverseerBench bench;
   bench.begin_trial();
   bench.overseer.disarm();
   bench.make_ready();

@@ -28,7 +28,7 @@ using ::testing::HasSubstr;
 using ::testing::IsEmpty;
 using ::testing::SizeIs;
 
-constexpr std::uint32_t gate_offset = 5;
+constexpr std::uint32_t pulse_gate_offset = 5;
 constexpr Duration patience = 10s;
 
 safety::Limits tapper_limits() {
@@ -82,10 +82,10 @@ struct Given {
 };
 
 /// A pulse thread that is armed and may tap, and what the gate's line saw.
-class Bench {
+class PulseBench {
  public:
-  explicit Bench(const safety::Limits& limits = tapper_limits(),
-                 Duration spin = PulseThread::usual_spin)
+  explicit PulseBench(const safety::Limits& limits = tapper_limits(),
+                      Duration spin = PulseThread::usual_spin)
       : board_(safety::Board::create(lines_.chip() + "-board")),
         overseer({.interlock = {.contact_counts = false}, .warden_age = 10s, .conductor_age = 1h},
                  board_, clock,
@@ -101,7 +101,7 @@ class Bench {
     overseer.see_listeners(true);
     auto gate = lines::request(
         lines_.chip(),
-        {{.name = "gate", .offset = gate_offset, .direction = lines::Direction::output}});
+        {{.name = "gate", .offset = pulse_gate_offset, .direction = lines::Direction::output}});
     first_change_ = lines_.outside().newest_change();
     pulses = std::make_unique<PulseThread>(
         std::make_unique<FaultyGate>(std::move(gate), faults), limits, overseer, clock,
@@ -119,7 +119,7 @@ class Bench {
     overseer.want_power(true);
     EXPECT_TRUE(comes_true([this] { return overseer.warden().powered && overseer.arm({}); }));
   }
-  ~Bench() {
+  ~PulseBench() {
     faults.refuses_off = 0;
     faults.reads_active = 0;
     faults.cannot_be_read = 0;
@@ -127,8 +127,8 @@ class Bench {
     over_ = true;
     warden_thread_.join();
   }
-  Bench(const Bench&) = delete;
-  Bench& operator=(const Bench&) = delete;
+  PulseBench(const PulseBench&) = delete;
+  PulseBench& operator=(const PulseBench&) = delete;
 
   template <typename What>
   static bool comes_true(What what) {
@@ -157,7 +157,7 @@ class Bench {
   [[nodiscard]] bool trial_ends() {
     return comes_true([this] { return overseer.state() != safety::InterlockState::tapping; });
   }
-  [[nodiscard]] bool gate_is_on() { return lines_.is_high(gate_offset); }
+  [[nodiscard]] bool gate_is_on() { return lines_.is_high(pulse_gate_offset); }
   [[nodiscard]] bool gate_goes_on() {
     return comes_true([this] { return gate_is_on(); });
   }
@@ -174,7 +174,7 @@ class Bench {
     std::uint64_t after = first_change_;
     while (const auto change = lines_.outside().next_change(after, lines::kernel_now())) {
       after = change->number;
-      if (change->offset != gate_offset) continue;
+      if (change->offset != pulse_gate_offset) continue;
       if (change->high) {
         all.push_back({change->at, {}});
       } else if (!all.empty()) {
@@ -222,7 +222,7 @@ class Bench {
 };
 
 TEST(PulseThread, GivesATrialsPulsesAndTellsWhenTheyWere) {  // [S60]
-  Bench bench;
+  PulseBench bench;
   const base::Instant before = bench.clock.now();
   bench.fire({{30ms, 10ms}, {120ms, 12ms}});
   ASSERT_TRUE(bench.trial_ends());
@@ -244,7 +244,7 @@ TEST(PulseThread, GivesATrialsPulsesAndTellsWhenTheyWere) {  // [S60]
 }
 
 TEST(PulseThread, GivesNoEdgeWithoutAPermit) {  // [S60]
-  Bench bench;
+  PulseBench bench;
   bench.queue({{5ms, 10ms}, {100ms, 10ms}}, 1);  // armed, but no trial was begun
   lines::kernel_nap(200ms);
   EXPECT_THAT(bench.given(), IsEmpty());
@@ -252,7 +252,7 @@ TEST(PulseThread, GivesNoEdgeWithoutAPermit) {  // [S60]
 }
 
 TEST(PulseThread, GivesNoEdgeForAnotherEpoch) {  // [S8] [S60]
-  Bench bench;
+  PulseBench bench;
   const auto epoch = bench.overseer.begin_trial();
   ASSERT_TRUE(epoch);
   bench.queue({{5ms, 10ms}}, *epoch - 1);
@@ -261,9 +261,9 @@ TEST(PulseThread, GivesNoEdgeForAnotherEpoch) {  // [S8] [S60]
 }
 
 TEST(PulseThread, APermitTakenBetweenTwoTapsStopsTheSecond) {  // [S60]
-  Bench bench;
+  PulseBench bench;
   bench.fire({{5ms, 10ms}, {500ms, 10ms}});
-  ASSERT_TRUE(Bench::comes_true([&] { return bench.fired().size() == 1; }));
+  ASSERT_TRUE(PulseBench::comes_true([&] { return bench.fired().size() == 1; }));
   bench.overseer.see(safety::Guard::supply, safety::Reading::bad);
   ASSERT_TRUE(bench.pulses->cut() || bench.trial_ends());
   lines::kernel_nap(600ms);
@@ -271,9 +271,9 @@ TEST(PulseThread, APermitTakenBetweenTwoTapsStopsTheSecond) {  // [S60]
 }
 
 TEST(PulseThread, AListenerThatIsSilentBetweenTwoTapsStopsTheSecondAndNoMore) {  // [S9] [S60]
-  Bench bench;
+  PulseBench bench;
   bench.fire({{5ms, 10ms}, {300ms, 10ms}});
-  ASSERT_TRUE(Bench::comes_true([&] { return bench.fired().size() == 1; }));
+  ASSERT_TRUE(PulseBench::comes_true([&] { return bench.fired().size() == 1; }));
   bench.overseer.see_listeners(false);
   ASSERT_TRUE(bench.trial_ends());
   EXPECT_THAT(bench.given(), SizeIs(1));
@@ -284,7 +284,7 @@ TEST(PulseThread, AListenerThatIsSilentBetweenTwoTapsStopsTheSecondAndNoMore) { 
 }
 
 TEST(PulseThread, CutsAPulseThatIsAskedToBeTooLong) {  // [S62] [S63]
-  Bench bench;
+  PulseBench bench;
   bench.fire({{5ms, 3s}});
   const KernelInstant asked = lines::kernel_now();
   ASSERT_TRUE(bench.trial_ends());
@@ -294,7 +294,7 @@ TEST(PulseThread, CutsAPulseThatIsAskedToBeTooLong) {  // [S62] [S63]
 }
 
 TEST(PulseThread, GivesNoPulseSoonerAfterAnotherThanTheRest) {  // [S63]
-  Bench bench;
+  PulseBench bench;
   std::vector<std::pair<Duration, Duration>> many{{5ms, 25ms}};
   for (Duration begin = 10ms; begin < 300ms; begin += 4ms) many.emplace_back(begin, 25ms);
   bench.fire(many);
@@ -305,7 +305,7 @@ TEST(PulseThread, GivesNoPulseSoonerAfterAnotherThanTheRest) {  // [S63]
 }
 
 TEST(PulseThread, KeepsTheRestFromOneTrialToTheNext) {  // [S63]
-  Bench bench;
+  PulseBench bench;
   bench.fire({{5ms, 10ms}});
   ASSERT_TRUE(bench.trial_ends());
   bench.fire({{0ms, 10ms}});
@@ -317,7 +317,7 @@ TEST(PulseThread, KeepsTheRestFromOneTrialToTheNext) {  // [S63]
 }
 
 TEST(PulseThread, ACutEndsAPulseAndDropsTheRest) {  // [S62]
-  Bench bench;
+  PulseBench bench;
   bench.fire({{5ms, 30ms}, {200ms, 30ms}});
   ASSERT_TRUE(bench.gate_goes_on());
   EXPECT_TRUE(bench.pulses->cut());
@@ -328,7 +328,7 @@ TEST(PulseThread, ACutEndsAPulseAndDropsTheRest) {  // [S62]
 }
 
 TEST(PulseThread, TakesOneTrialAtATimeAndNotTooManyPulses) {  // [S62]
-  Bench bench;
+  PulseBench bench;
   bench.fire({{300ms, 10ms}});
   const std::vector<Pulse> one{{bench.clock.now() + 1s, 10ms}};
   EXPECT_THROW(bench.pulses->queue(one, 1), base::RigFault);
@@ -339,7 +339,7 @@ TEST(PulseThread, TakesOneTrialAtATimeAndNotTooManyPulses) {  // [S62]
 }
 
 TEST(PulseThread, ItsEndInAPulseLeavesTheGateInactive) {  // [S69]
-  Bench bench;
+  PulseBench bench;
   bench.fire({{5ms, 30ms}, {100ms, 30ms}});
   ASSERT_TRUE(bench.gate_goes_on());
   bench.pulses.reset();
@@ -350,20 +350,20 @@ TEST(PulseThread, ItsEndInAPulseLeavesTheGateInactive) {  // [S69]
 TEST(PulseThread, BeatsWithinAPulseToo) {  // [S61]
   safety::Limits long_pulses = tapper_limits();
   long_pulses.max_pulse = 5s;
-  Bench bench(long_pulses);
+  PulseBench bench(long_pulses);
   bench.fire({{5ms, 5s}});
   ASSERT_TRUE(bench.gate_goes_on());
   const std::uint64_t before = bench.heartbeats();
-  EXPECT_TRUE(Bench::comes_true([&] { return bench.heartbeats() > before + 20; }));
+  EXPECT_TRUE(PulseBench::comes_true([&] { return bench.heartbeats() > before + 20; }));
   EXPECT_TRUE(bench.gate_is_on());
   EXPECT_TRUE(bench.pulses->cut());
 }
 
 TEST(PulseThread, BeatsWhileItWaitsForAPulse) {  // [S61]
-  Bench bench;
+  PulseBench bench;
   bench.fire({{10s, 10ms}});
   const std::uint64_t before = bench.heartbeats();
-  EXPECT_TRUE(Bench::comes_true([&] { return bench.heartbeats() > before + 20; }));
+  EXPECT_TRUE(PulseBench::comes_true([&] { return bench.heartbeats() > before + 20; }));
   EXPECT_THAT(bench.given(), IsEmpty());
   EXPECT_TRUE(bench.pulses->cut());
 }
@@ -384,7 +384,7 @@ Duration core_time_of_pulses() {
 TEST(PulseThread, SleepsUntilShortlyBeforeAPulseAndBetweenItsEdges) {  // [S73]
   safety::Limits long_pulses = tapper_limits();
   long_pulses.max_pulse = 1s;
-  Bench bench(long_pulses);
+  PulseBench bench(long_pulses);
   const Duration before = core_time_of_pulses();
   bench.fire({{500ms, 500ms}});
   ASSERT_TRUE(bench.trial_ends());
@@ -393,7 +393,7 @@ TEST(PulseThread, SleepsUntilShortlyBeforeAPulseAndBetweenItsEdges) {  // [S73]
 }
 
 TEST(PulseThread, ACutWhileItSpinsIsSeenBeforeTheEdge) {  // [S62]
-  Bench bench(tapper_limits(), 100ms);
+  PulseBench bench(tapper_limits(), 100ms);
   const auto edge_is_cut = [&] {  // unless this machine has held up the test for 50 ms
     const std::size_t before = bench.given().size();
     bench.fire({{150ms, 10ms}});
@@ -406,7 +406,7 @@ TEST(PulseThread, ACutWhileItSpinsIsSeenBeforeTheEdge) {  // [S62]
 }
 
 TEST(PulseThread, DoesNothingElseWhileItSpins) {  // a tick may have to wait for a lock
-  Bench bench(tapper_limits(), 100ms);
+  PulseBench bench(tapper_limits(), 100ms);
   const auto heart_rests = [&] {  // unless this machine is late by 40 ms
     bench.fire({{150ms, 10ms}});
     lines::kernel_nap(90ms);
@@ -420,12 +420,12 @@ TEST(PulseThread, DoesNothingElseWhileItSpins) {  // a tick may have to wait for
 }
 
 TEST(PulseThread, HeldUpInTheEdgeItTellsHowLateAndHowLongAtMost) {
-  Bench bench;
+  PulseBench bench;
   bench.faults.held_up_on = true;
   bench.fire({{5ms, 30ms}});
   ASSERT_TRUE(bench.trial_ends());
   ASSERT_THAT(bench.given(), SizeIs(1));
-  ASSERT_TRUE(Bench::comes_true([&] { return bench.fired().size() == 1; }));
+  ASSERT_TRUE(PulseBench::comes_true([&] { return bench.fired().size() == 1; }));
   const Given given = bench.given()[0];
   const Pulse told = bench.fired()[0].actual;
   EXPECT_GE(told.on, bench.clock.of(given.on));
@@ -437,7 +437,7 @@ TEST(PulseThread, GivesPulsesAlsoWhereTheHostRefusesRealTimeAndSaysSo) {
   const WithoutRights limits;
   std::thread([] {
     WithoutRights::become_nobody();
-    Bench bench;
+    PulseBench bench;
     const auto refused = [](const rig::Finding& finding) {
       return finding.state == rig::Finding::State::warning;
     };
@@ -449,7 +449,7 @@ TEST(PulseThread, GivesPulsesAlsoWhereTheHostRefusesRealTimeAndSaysSo) {
 }
 
 TEST(PulseThread, AGateThatCannotBeSwitchedOnCostsThePower) {  // [S64]
-  Bench bench;
+  PulseBench bench;
   bench.faults.refuses_on = true;
   bench.fire({{5ms, 10ms}, {100ms, 10ms}});
   bench.expect_power_taken("could not be driven");
@@ -458,43 +458,43 @@ TEST(PulseThread, AGateThatCannotBeSwitchedOnCostsThePower) {  // [S64]
 }
 
 TEST(PulseThread, AGateThatCannotBeSwitchedOffCostsThePowerAndIsTriedAgain) {  // [S64]
-  Bench bench;
+  PulseBench bench;
   bench.faults.refuses_off = 20;
   bench.fire({{5ms, 10ms}, {300ms, 10ms}});
   bench.expect_power_taken("could not be switched off");
-  EXPECT_TRUE(Bench::comes_true([&] { return !bench.gate_is_on(); }));
+  EXPECT_TRUE(PulseBench::comes_true([&] { return !bench.gate_is_on(); }));
   lines::kernel_nap(400ms);
   EXPECT_THAT(bench.given(), SizeIs(1));
 }
 
 TEST(PulseThread, AGateThatReadsActiveAfterwardsCostsThePower) {  // [S64]
-  Bench bench;
+  PulseBench bench;
   bench.faults.reads_active = 3;
   bench.fire({{5ms, 10ms}});
   bench.expect_power_taken("reads active");
 }
 
 TEST(PulseThread, AGateThatCannotBeReadCostsThePower) {  // [S64]
-  Bench bench;
+  PulseBench bench;
   bench.faults.cannot_be_read = 1;
   bench.fire({{5ms, 10ms}});
   bench.expect_power_taken("reads active");
 }
 
 TEST(PulseThread, WhileAGateDoesNotObeyACutSaysSoAndTheHeartbeatGoesOn) {  // [S61] [S64]
-  Bench bench;
+  PulseBench bench;
   bench.faults.reads_active = 1'000'000;
   bench.fire({{5ms, 10ms}});
   bench.expect_power_taken("reads active");
   EXPECT_FALSE(bench.pulses->cut());
   const std::uint64_t before = bench.heartbeats();
-  EXPECT_TRUE(Bench::comes_true([&] { return bench.heartbeats() > before + 5; }));
+  EXPECT_TRUE(PulseBench::comes_true([&] { return bench.heartbeats() > before + 5; }));
   bench.faults.reads_active = 0;
-  EXPECT_TRUE(Bench::comes_true([&] { return bench.pulses->cut(); }));
+  EXPECT_TRUE(PulseBench::comes_true([&] { return bench.pulses->cut(); }));
 }
 
 TEST(PulseThread, EndsEvenIfTheGateNeverObeys) {  // [S64] [S69]
-  Bench bench;
+  PulseBench bench;
   bench.faults.reads_active = 1'000'000;
   bench.fire({{5ms, 10ms}});
   bench.expect_power_taken("reads active");

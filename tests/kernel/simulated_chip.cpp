@@ -13,7 +13,7 @@ namespace plexor {
 
 namespace {
 
-std::string new_folder() {
+std::string new_chip_folder() {
   static std::atomic<int> made = 0;
   return "/sys/kernel/config/gpio-sim/chip-" + std::to_string(getpid()) + "-" +
          std::to_string(++made);
@@ -27,7 +27,7 @@ std::uint32_t first_number_of(const std::string& device) {
 
 }  // namespace
 
-SimulatedChip::SimulatedChip() : config_(new_folder()) {
+SimulatedChip::SimulatedChip() : config_(new_chip_folder()) {
   const std::string bank = config_ + "/bank0";
   std::filesystem::create_directories(bank);
   write_file(bank + "/num_lines", std::to_string(line_count));

@@ -8,7 +8,7 @@
 namespace plexor::physics {
 namespace {
 
-constexpr double pi = 3.14159265358979323846;
+constexpr double plate_pi = 3.14159265358979323846;
 
 /// 600 x 600 x 18 mm MDF, physics_checks.csv S27 to S31.
 Plate mdf_shelf() {
@@ -33,7 +33,7 @@ TEST(Materials, AreAllThereAndPhysical) {
 TEST(SimplySupportedSquare, HasTheExactCoefficients) {
   const Plate plate = mdf_shelf();
   const double unit = std::sqrt(rigidity_nm(plate) / area_density_kg_m2(plate)) /
-                      (2.0 * pi * plate.length_m * plate.length_m);
+                      (2.0 * plate_pi * plate.length_m * plate.length_m);
   EXPECT_NEAR(mode_hz(plate, 1, 1) / unit, 19.74, 0.005);
   EXPECT_NEAR(mode_hz(plate, 1, 2) / unit, 49.35, 0.005);
   EXPECT_NEAR(mode_hz(plate, 2, 2) / unit, 78.96, 0.005);
@@ -120,8 +120,8 @@ TEST(Damping, OfMaterialAndMountingAdds) {
 
 TEST(Damping, LeavesTenPercentAfterItsTime) {  // 120 Hz, eta 0.02: 0.305 s
   EXPECT_NEAR(decay_time_s(120.0, 0.02, 0.1), 0.305, 0.001);
-  EXPECT_NEAR(std::exp(-1.0) * 1.0, std::exp(-amplitude_decay_s(120.0, 0.02) * pi * 120.0 * 0.02),
-              1e-12);
+  EXPECT_NEAR(std::exp(-1.0) * 1.0,
+              std::exp(-amplitude_decay_s(120.0, 0.02) * plate_pi * 120.0 * 0.02), 1e-12);
 }
 
 TEST(BendingWaves, TravelAsTheFormulasSay) {  // MDF 18 mm at 500 Hz: c 192 m/s, 1 m in 2.6 ms

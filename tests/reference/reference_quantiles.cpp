@@ -23,7 +23,7 @@ analysis::OrderRanks ranks(const Inputs& in) {
   return analysis::quantile_ranks(in.count("n"), in.number("p"), in.number("conf"), sides_of(in));
 }
 
-double as_double(std::uint64_t count) { return static_cast<double>(count); }
+double as_quantile(std::uint64_t count) { return static_cast<double>(count); }
 
 }  // namespace
 
@@ -39,9 +39,9 @@ std::vector<Handler> quantile_handlers() {
          return number_or_nan(analysis::quantile_type8(sorted_values(in), in.number("p")));
        }},
       {"", "rank_lower", "n p conf side",
-       [](In in) -> Answer { return as_double(ranks(in).lower); }},
+       [](In in) -> Answer { return as_quantile(ranks(in).lower); }},
       {"", "rank_upper", "n p conf side",
-       [](In in) -> Answer { return as_double(ranks(in).upper); }},
+       [](In in) -> Answer { return as_quantile(ranks(in).upper); }},
       {"", "coverage", "n p conf side", [](In in) -> Answer { return ranks(in).coverage; }},
   };
 }

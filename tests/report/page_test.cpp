@@ -14,7 +14,7 @@ namespace {
 using testing::HasSubstr;
 using testing::Not;
 
-analysis::Results small_run() { return results_of({.trials = 40, .quiet_s = 3600}); }
+analysis::Results small_page_run() { return results_of({.trials = 40, .quiet_s = 3600}); }
 
 /// The page without its scripts: what a reader has who runs none.
 std::string without_scripts(std::string page) {
@@ -39,11 +39,11 @@ std::size_t occurrences(const std::string& text, const std::string& part) {
 }
 
 TEST(Page, GivesTheSameBytesAgain) {
-  EXPECT_EQ(report_page(small_run()), report_page(small_run()));
+  EXPECT_EQ(report_page(small_page_run()), report_page(small_page_run()));
 }
 
 TEST(Page, SaysTheAnswerFirst) {
-  analysis::Results results = small_run();
+  analysis::Results results = small_page_run();
   results.overall = analysis::Judgement::fail;
   results.headline = "Fail: panel heard 271 of 320 knocks";
   const std::string page = report_page(results);
@@ -55,7 +55,7 @@ TEST(Page, SaysTheAnswerFirst) {
 }
 
 TEST(Page, ShowsEveryFigureAsTextWithoutScripts) {
-  const analysis::Results results = small_run();
+  const analysis::Results results = small_page_run();
   const std::string page = without_scripts(report_page(results));
   const analysis::DeviceResult& device = results.devices.front();
   for (const analysis::Verdict& verdict : results.verdicts) {
@@ -76,7 +76,7 @@ TEST(Page, ShowsEveryFigureAsTextWithoutScripts) {
 }
 
 TEST(Page, HasARowForEachFinding) {
-  const analysis::Results results = small_run();
+  const analysis::Results results = small_page_run();
   ASSERT_FALSE(results.findings.empty());
   const std::string page = report_page(results);
   EXPECT_EQ(occurrences(page, "<tr id=\"finding-"), results.findings.size());
@@ -84,14 +84,14 @@ TEST(Page, HasARowForEachFinding) {
 }
 
 TEST(Page, SaysAtTheTopThatARunWasSimulated) {
-  analysis::Results results = small_run();
+  analysis::Results results = small_page_run();
   EXPECT_LT(report_page(results).find("Simulated."), report_page(results).find("<h1"));
   results.header.rig.simulated = false;
   EXPECT_THAT(report_page(results), Not(HasSubstr("Simulated.")));
 }
 
 TEST(Page, NoticesThatARunDidNotFinishOrItsJournalIsDamaged) {
-  analysis::Results results = small_run();
+  analysis::Results results = small_page_run();
   EXPECT_THAT(report_page(results), Not(HasSubstr("class=\"notice\"")));
   results.ended.reset();
   results.reading.damage_count = 1;
@@ -111,9 +111,10 @@ TEST(Page, SpeaksOfDriveWithoutCalibration) {
 }
 
 TEST(Page, SetsTheLatenciesOfSeveralListenersSideBySide) {
-  const std::string one = without_scripts(report_page(small_run()));
+  const std::string one = without_scripts(report_page(small_page_run()));
   EXPECT_THAT(one, Not(HasSubstr("Heard by")));
-  const std::string two = without_scripts(report_page(with_second_listener(small_run(), 23.4)));
+  const std::string two =
+      without_scripts(report_page(with_second_listener(small_page_run(), 23.4)));
   EXPECT_THAT(two,
               HasSubstr("Half of the answers came by broker at least 23.4 ms later than serial"));
   EXPECT_THAT(two, HasSubstr("topic knock at broker:1883"));
@@ -125,7 +126,7 @@ TEST(Page, KeepsHostileNamesHarmless) {
   const std::string page = report_page(hostile_results());
   EXPECT_EQ(occurrences(page, "alert(1)</script>"), 0U);
   EXPECT_EQ(occurrences(page, "<script"),
-            3U + occurrences(report_page(small_run()), "<script") - 3U);
+            3U + occurrences(report_page(small_page_run()), "<script") - 3U);
   EXPECT_THAT(page, HasSubstr("&lt;/script&gt;&lt;script&gt;alert(1)&lt;/script&gt;&quot;&apos;"
                               "&amp;\xEF\xBF\xBD\xEF\xBF\xBD[31m"));
   EXPECT_EQ(page.find('\x1b'), std::string::npos);
@@ -140,7 +141,7 @@ TEST(Page, KeepsHostileNamesInsideTheChartData) {
 }
 
 TEST(Page, AsksNobodyForAnything) {
-  const std::string page = without_scripts(report_page(small_run()));
+  const std::string page = without_scripts(report_page(small_page_run()));
   EXPECT_THAT(page, HasSubstr("default-src 'none'"));
   for (const char* outside : {"src=\"", "href=\"http", "@import", "url("}) {
     EXPECT_THAT(page, Not(HasSubstr(outside)));
@@ -148,7 +149,7 @@ TEST(Page, AsksNobodyForAnything) {
 }
 
 TEST(Page, LeavesNoTemplateTagBehind) {
-  const std::string page = without_scripts(report_page(small_run()));
+  const std::string page = without_scripts(report_page(small_page_run()));
   EXPECT_THAT(page, Not(HasSubstr("{{")));
   EXPECT_THAT(page, Not(HasSubstr("}}")));
 }
@@ -162,7 +163,7 @@ TEST(Page, HasSomethingToSayAboutARunThatNeverBegan) {
 }
 
 TEST(Page, StaysSmallWhenEverythingIsFull) {
-  analysis::Results results = small_run();
+  analysis::Results results = small_page_run();
   results.findings.resize(analysis::max_findings, results.findings.front());
   results.timeline.resize(240, {.to_s = 3600.0, .trials = 40'000, .wrong = 812, .alarms = 3});
   results.devices.resize(4, results.devices.front());

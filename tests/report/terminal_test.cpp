@@ -14,17 +14,17 @@ using testing::HasSubstr;
 using testing::Not;
 using testing::StartsWith;
 
-analysis::Results small_run() { return results_of({.trials = 20, .quiet_s = 600}); }
+analysis::Results small_summary() { return results_of({.trials = 20, .quiet_s = 600}); }
 
 TEST(Summary, BeginsWithTheMarkAndTheHeadline) {
-  analysis::Results results = small_run();
+  analysis::Results results = small_summary();
   results.overall = analysis::Judgement::pass;
   results.headline = "Pass: panel heard 318 of 320 knocks";
   EXPECT_THAT(summary(results, {}), StartsWith("PASS  panel heard 318 of 320 knocks\n"));
 }
 
 TEST(Summary, SaysEveryVerdictInAWord) {
-  analysis::Results results = small_run();
+  analysis::Results results = small_summary();
   results.verdicts[0].judgement = analysis::Judgement::fail;
   results.verdicts[1].judgement = analysis::Judgement::pass;
   results.verdicts[2].judgement = analysis::Judgement::undecided;
@@ -35,12 +35,12 @@ TEST(Summary, SaysEveryVerdictInAWord) {
 }
 
 TEST(Summary, ColoursOnlyWhereItMay) {
-  EXPECT_THAT(summary(small_run(), {.colour = false}), Not(HasSubstr("\x1b")));
-  EXPECT_THAT(summary(small_run(), {.colour = true}), HasSubstr("\x1b[1;"));
+  EXPECT_THAT(summary(small_summary(), {.colour = false}), Not(HasSubstr("\x1b")));
+  EXPECT_THAT(summary(small_summary(), {.colour = true}), HasSubstr("\x1b[1;"));
 }
 
 TEST(Summary, KeepsSentencesWithinTheWidth) {
-  analysis::Results results = small_run();
+  analysis::Results results = small_summary();
   for (int i = 0; i < 40; ++i) results.headline += " and so on";
   std::istringstream lines(summary(results, {.colour = false, .width = 80}));
   for (std::string line; std::getline(lines, line);) {
@@ -50,8 +50,8 @@ TEST(Summary, KeepsSentencesWithinTheWidth) {
 
 TEST(Summary, SetsTheLatenciesOfSeveralListenersSideBySide) {
   const Style plain{.colour = false, .width = 80};
-  EXPECT_THAT(summary(small_run(), plain), Not(HasSubstr("heard by")));
-  const std::string two = summary(with_second_listener(small_run(), 20.0), plain);
+  EXPECT_THAT(summary(small_summary(), plain), Not(HasSubstr("heard by")));
+  const std::string two = summary(with_second_listener(small_summary(), 20.0), plain);
   EXPECT_THAT(two, AllOf(HasSubstr("heard by"), HasSubstr("broker"), HasSubstr("0.029 ms")));
 }
 
@@ -62,7 +62,7 @@ TEST(Summary, HasNoControlCharactersFromOutside) {
 }
 
 TEST(Summary, CountsVoidsAndSaysWhatIsWrongWithTheRun) {
-  analysis::Results results = small_run();
+  analysis::Results results = small_summary();
   results.voids = {};
   results.voids[static_cast<std::size_t>(base::VoidReason::re_strike)] = 8;
   results.ended.reset();

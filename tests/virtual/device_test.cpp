@@ -14,11 +14,11 @@ namespace {
 
 using ::testing::IsEmpty;
 
-constexpr std::int32_t mid_rail = 2048;
+constexpr std::int32_t device_mid_rail = 2048;
 
 PeakDetector make_detector(std::int64_t window, double k_sigma, double min_lsb = 0.0,
                            double influence = 0.0) {
-  return PeakDetector({window, k_sigma, min_lsb, influence}, mid_rail);
+  return PeakDetector({window, k_sigma, min_lsb, influence}, device_mid_rail);
 }
 
 int flags_in(PeakDetector& detector, const std::vector<std::int32_t>& codes) {

@@ -14,7 +14,7 @@
 namespace plexor::virtual_rig {
 namespace {
 
-constexpr base::Duration period = 125us;
+constexpr base::Duration sample_period = 125us;
 
 double closed_form(double hz, double decay_s, double amplitude, base::Duration since) {
   const double t = base::to_s(since);
@@ -22,18 +22,18 @@ double closed_form(double hz, double decay_s, double amplitude, base::Duration s
 }
 
 TEST(Ringing, FollowsTheClosedFormBetweenSamples) {
-  Ringing ringing(420.0, 0.020, period, 1e-9);
+  Ringing ringing(420.0, 0.020, sample_period, 1e-9);
   ringing.excite({100.0, 0.0}, 37us);
   std::vector<double> signal(800);
   ringing.add_to(signal);
   for (std::size_t i = 0; i < signal.size(); ++i) {
-    const auto since = 37us + static_cast<int>(i) * period;
+    const auto since = 37us + static_cast<int>(i) * sample_period;
     EXPECT_NEAR(signal[i], closed_form(420.0, 0.020, 100.0, since), 1e-9) << i;
   }
 }
 
 TEST(Ringing, AddsBlowsUpAndTurnsTheirPhase) {
-  Ringing ringing(180.0, 0.030, period, 1e-9);
+  Ringing ringing(180.0, 0.030, sample_period, 1e-9);
   ringing.excite({100.0, 0.0}, 0us);
   std::vector<double> before(80);
   ringing.add_to(before);
@@ -41,16 +41,17 @@ TEST(Ringing, AddsBlowsUpAndTurnsTheirPhase) {
   std::vector<double> after(80);
   ringing.add_to(after);
   for (std::size_t i = 0; i < after.size(); ++i) {
-    const auto elapsed = static_cast<int>(i) * period;
+    const auto elapsed = static_cast<int>(i) * sample_period;
     const double t = base::to_s(20us + elapsed);
     const double cosine =
         50.0 * std::exp(-t / 0.030) * std::cos(2.0 * std::numbers::pi * 180.0 * t);
-    EXPECT_NEAR(after[i], closed_form(180.0, 0.030, 100.0, 80 * period + elapsed) + cosine, 1e-9);
+    EXPECT_NEAR(after[i], closed_form(180.0, 0.030, 100.0, 80 * sample_period + elapsed) + cosine,
+                1e-9);
   }
 }
 
 TEST(Ringing, FallsExactlySilentAndIsThenLeftAlone) {
-  Ringing ringing(180.0, 0.005, period, 0.001);
+  Ringing ringing(180.0, 0.005, sample_period, 0.001);
   ringing.excite({1.0, 0.0}, 0us);
   std::vector<double> signal(1000);
   ringing.add_to(signal);

@@ -12,7 +12,7 @@ namespace {
 using ::testing::IsEmpty;
 using ::testing::SizeIs;
 
-constexpr base::Instant start = base::segment_start;
+constexpr base::Instant run_start = base::segment_start;
 
 /// Calls and kilns in turn, one every 3 s, with disturbances and two devices.
 Simulation busy_simulation() {
@@ -44,7 +44,7 @@ std::string run_text(const Simulation& simulation, std::uint64_t seed, int trial
   VirtualRig virtual_rig(rig, simulation, seed, false);
   std::string text;
   for (int i = 1; i <= trials; ++i) {
-    const base::Instant first = start + i * 3s;
+    const base::Instant first = run_start + i * 3s;
     const std::vector<base::Duration> call{0ms, 190ms};
     const std::vector<base::Duration> kiln{0ms, 180ms, 360ms};
     virtual_rig.fire(pulses_for(rig, first, i % 2 == 0 ? kiln : call, 0.7 + 0.1 * (i % 5)));
@@ -82,39 +82,40 @@ TEST(VirtualRig, GivesTheSameObservationsOnEveryBuild) {
 TEST(VirtualRig, ObservationsComeInTimeOrderAndTheClockStandsAtEach) {
   const rig::RigFile rig = workshop_rig();
   VirtualRig virtual_rig(rig, busy_simulation(), 1, false);
-  virtual_rig.fire(pulses_for(rig, start + 1s, {0ms, 180ms, 360ms}));
-  base::Instant last = start;
-  while (const auto one = virtual_rig.observe_until(start + 10s)) {
+  virtual_rig.fire(pulses_for(rig, run_start + 1s, {0ms, 180ms, 360ms}));
+  base::Instant last = run_start;
+  while (const auto one = virtual_rig.observe_until(run_start + 10s)) {
     EXPECT_GE(rig::instant_of(*one), last);
     EXPECT_EQ(virtual_rig.now(), rig::instant_of(*one));
     last = virtual_rig.now();
   }
-  EXPECT_EQ(virtual_rig.now(), start + 10s);
-  EXPECT_FALSE(virtual_rig.observe_until(start));  // a deadline in the past does not turn time back
-  EXPECT_EQ(virtual_rig.now(), start + 10s);
+  EXPECT_EQ(virtual_rig.now(), run_start + 10s);
+  EXPECT_FALSE(
+      virtual_rig.observe_until(run_start));  // a deadline in the past does not turn time back
+  EXPECT_EQ(virtual_rig.now(), run_start + 10s);
 }
 
 TEST(VirtualRig, ReportsEachPulseAndEachContact) {
   const rig::RigFile rig = workshop_rig();
   VirtualRig virtual_rig(rig, workshop_simulation(), 1, false);
-  const auto pulses = pulses_for(rig, start + 1s, {0ms, 190ms});
+  const auto pulses = pulses_for(rig, run_start + 1s, {0ms, 190ms});
   virtual_rig.fire(pulses);
-  const auto all = observe_all(virtual_rig, start + 3s);
+  const auto all = observe_all(virtual_rig, run_start + 3s);
   const auto fired = only<rig::PulseFired>(all);
   ASSERT_THAT(fired, SizeIs(2));
   EXPECT_EQ(fired[1].tap, 1U);
   EXPECT_EQ(fired[1].actual, pulses[1]);
   const auto contacts = only<rig::ContactSensed>(all);
   ASSERT_THAT(contacts, SizeIs(2));
-  EXPECT_LT(std::chrono::abs(contacts[1].at - (start + 1190ms)), 1ms);
+  EXPECT_LT(std::chrono::abs(contacts[1].at - (run_start + 1190ms)), 1ms);
 }
 
 TEST(VirtualRig, WithoutATipSwitchNoContactIsSensedButKnocksAreHeard) {
   rig::RigFile rig = workshop_rig();
   rig.contact.kind = rig::ContactKind::none;
   VirtualRig virtual_rig(rig, workshop_simulation(), 1, false);
-  virtual_rig.fire(pulses_for(rig, start + 1s, {0ms, 190ms}));
-  const auto all = observe_all(virtual_rig, start + 3s);
+  virtual_rig.fire(pulses_for(rig, run_start + 1s, {0ms, 190ms}));
+  const auto all = observe_all(virtual_rig, run_start + 3s);
   EXPECT_THAT(only<rig::ContactSensed>(all), IsEmpty());
   EXPECT_THAT(only<base::Event>(all), SizeIs(1));
 }
@@ -125,8 +126,8 @@ std::vector<rig::Observation> lifted_call(double pick_up_mv, double click_share)
   simulation.tapper.pick_up_mv = pick_up_mv;
   simulation.tapper.click_share = click_share;
   VirtualRig virtual_rig(rig, simulation, 1, true);
-  virtual_rig.fire(pulses_for(rig, start + 1s, {0ms, 190ms}));
-  return observe_all(virtual_rig, start + 3s);
+  virtual_rig.fire(pulses_for(rig, run_start + 1s, {0ms, 190ms}));
+  return observe_all(virtual_rig, run_start + 3s);
 }
 
 TEST(LiftedRun, MakesNoContactAndOnlyAStrongPickUpOrAClickIsHeard) {
@@ -145,12 +146,12 @@ TEST(Truth, TellsWhatHappenedInTimeOrder) {
   std::vector<Truth> told;
   VirtualRig virtual_rig(rig, busy_simulation(), 1, false,
                          [&](const Truth& truth) { told.push_back(truth); });
-  virtual_rig.fire(pulses_for(rig, start + 1s, {0ms, 190ms}));
-  const auto contacts = only<rig::ContactSensed>(observe_all(virtual_rig, start + 5min));
+  virtual_rig.fire(pulses_for(rig, run_start + 1s, {0ms, 190ms}));
+  const auto contacts = only<rig::ContactSensed>(observe_all(virtual_rig, run_start + 5min));
   std::vector<Truth> touched;
   std::size_t clicks = 0;
   std::size_t disturbances = 0;
-  base::Instant last = start;
+  base::Instant last = run_start;
   for (const Truth& truth : told) {
     EXPECT_GE(truth.at, last);
     last = truth.at;
@@ -171,44 +172,45 @@ TEST(Truth, TellsWhatHappenedInTimeOrder) {
 
 TEST(VirtualRig, RefusesPulsesThatItCannotGive) {
   VirtualRig rig(workshop_rig(), workshop_simulation(), 1, false);
-  EXPECT_FALSE(rig.observe_until(start + 1s));
+  EXPECT_FALSE(rig.observe_until(run_start + 1s));
   const auto refused = [&](std::vector<base::Pulse> pulses) {
     EXPECT_THROW(rig.fire(pulses), base::RigFault);
   };
-  refused({{start + 900ms, 10ms}});                       // past
-  refused({{start + 2s, 10ms}, {start + 2005ms, 10ms}});  // overlap
-  refused({{start + 3s, 10ms}, {start + 2s, 10ms}});      // order
-  refused({{start + 2s, 0ms}});                           // empty
-  EXPECT_THAT(observe_all(rig, start + 4s), IsEmpty());   // nothing was queued by the way
-  rig.fire(std::vector<base::Pulse>{{start + 5s, 10ms}});
-  refused({{start + 6s, 10ms}});  // pending
-  EXPECT_THAT(only<rig::PulseFired>(observe_all(rig, start + 5500ms)), SizeIs(1));
-  EXPECT_NO_THROW(rig.fire(std::vector<base::Pulse>{{start + 6s, 10ms}}));
+  refused({{run_start + 900ms, 10ms}});                           // past
+  refused({{run_start + 2s, 10ms}, {run_start + 2005ms, 10ms}});  // overlap
+  refused({{run_start + 3s, 10ms}, {run_start + 2s, 10ms}});      // order
+  refused({{run_start + 2s, 0ms}});                               // empty
+  EXPECT_THAT(observe_all(rig, run_start + 4s), IsEmpty());       // nothing was queued by the way
+  rig.fire(std::vector<base::Pulse>{{run_start + 5s, 10ms}});
+  refused({{run_start + 6s, 10ms}});  // pending
+  EXPECT_THAT(only<rig::PulseFired>(observe_all(rig, run_start + 5500ms)), SizeIs(1));
+  EXPECT_NO_THROW(rig.fire(std::vector<base::Pulse>{{run_start + 6s, 10ms}}));
 }
 
 TEST(VirtualRig, MakeSafeCutsTheRunningPulseAndDropsTheRest) {
   const rig::RigFile rig = workshop_rig();
   VirtualRig virtual_rig(rig, workshop_simulation(), 1, false);
-  virtual_rig.fire(std::vector<base::Pulse>{{start + 1s, 10ms}, {start + 2s, 10ms}});
-  EXPECT_FALSE(virtual_rig.observe_until(start + 1002ms));
+  virtual_rig.fire(std::vector<base::Pulse>{{run_start + 1s, 10ms}, {run_start + 2s, 10ms}});
+  EXPECT_FALSE(virtual_rig.observe_until(run_start + 1002ms));
   virtual_rig.make_safe();
-  const auto all = observe_all(virtual_rig, start + 4s);
+  const auto all = observe_all(virtual_rig, run_start + 4s);
   const auto fired = only<rig::PulseFired>(all);
   ASSERT_THAT(fired, SizeIs(1));
   EXPECT_EQ(fired[0].actual.on_time, 2ms);
   EXPECT_THAT(only<rig::ContactSensed>(all), IsEmpty());  // 2 ms do not carry the plunger across
-  EXPECT_NO_THROW(virtual_rig.fire(std::vector<base::Pulse>{{start + 5s, 10ms}}));
+  EXPECT_NO_THROW(virtual_rig.fire(std::vector<base::Pulse>{{run_start + 5s, 10ms}}));
 }
 
 TEST(VirtualRig, MakeSafeAtTheInstantOfAContactDoesNotRepeatIt) {
   Simulation simulation = workshop_simulation();
   simulation.tapper.transit_sd = 0ms;
   VirtualRig virtual_rig(workshop_rig(), simulation, 1, false);
-  virtual_rig.fire(std::vector<base::Pulse>{{start + 1s, 14ms}});  // still on when the tip touches
-  const auto contact = virtual_rig.observe_until(start + 2s);
+  virtual_rig.fire(
+      std::vector<base::Pulse>{{run_start + 1s, 14ms}});  // still on when the tip touches
+  const auto contact = virtual_rig.observe_until(run_start + 2s);
   ASSERT_TRUE(contact && std::holds_alternative<rig::ContactSensed>(*contact));
   virtual_rig.make_safe();
-  const auto rest = observe_all(virtual_rig, start + 3s);
+  const auto rest = observe_all(virtual_rig, run_start + 3s);
   for (const auto& later : only<rig::ContactSensed>(rest)) {  // the plunger may bounce
     EXPECT_GT(later.at, rig::instant_of(*contact) + 1ms);
   }
@@ -217,22 +219,22 @@ TEST(VirtualRig, MakeSafeAtTheInstantOfAContactDoesNotRepeatIt) {
 
 TEST(VirtualRig, MakeSafeCannotCallBackAPlungerOnItsWay) {
   VirtualRig virtual_rig(workshop_rig(), workshop_simulation(), 1, false);
-  virtual_rig.fire(std::vector<base::Pulse>{{start + 1s, 10ms}});
-  EXPECT_TRUE(virtual_rig.observe_until(start + 1012ms));  // the pulse has ended
+  virtual_rig.fire(std::vector<base::Pulse>{{run_start + 1s, 10ms}});
+  EXPECT_TRUE(virtual_rig.observe_until(run_start + 1012ms));  // the pulse has ended
   virtual_rig.make_safe();
   virtual_rig.make_safe();
-  EXPECT_THAT(only<rig::ContactSensed>(observe_all(virtual_rig, start + 2s)), SizeIs(1));
+  EXPECT_THAT(only<rig::ContactSensed>(observe_all(virtual_rig, run_start + 2s)), SizeIs(1));
 }
 
 TEST(VirtualRig, QuietWithoutDisturbancesIsQuiet) {
   // 12 LSB are 6 sd of this noise: one flag in some 20 h, and two within a call's window never.
   VirtualRig rig(workshop_rig(), workshop_simulation(), 1, false);
-  EXPECT_THAT(observe_all(rig, start + 5min), IsEmpty());
+  EXPECT_THAT(observe_all(rig, run_start + 5min), IsEmpty());
 }
 
 TEST(VirtualRig, DisturbancesAreHeard) {
   VirtualRig rig(workshop_rig(), busy_simulation(), 1, false);
-  const auto alarms = only<base::Event>(observe_all(rig, start + 5min));
+  const auto alarms = only<base::Event>(observe_all(rig, run_start + 5min));
   EXPECT_GT(alarms.size(), 5U);  // 17 mugs to expect, most of their gaps inside the call's window
   EXPECT_LT(alarms.size(), 50U);
 }
