@@ -9,7 +9,7 @@
 #include <stdexcept>
 #include <string_view>
 
-#include "analysis/search.hpp"
+#include "base/search.hpp"
 
 namespace plexor::analysis {
 
@@ -119,7 +119,7 @@ std::optional<std::uint64_t> trials_to_show(double rate, double confidence, std:
   need_confidence(confidence);
   constexpr std::uint64_t most = 1'000'000'000;
   if (allowed >= most) return std::nullopt;
-  const std::uint64_t trials = first_where(allowed + 1, most + 1, [&](std::uint64_t n) {
+  const std::uint64_t trials = base::first_where(allowed + 1, most + 1, [&](std::uint64_t n) {
     // P(at most `allowed` failures in n), written with `rate` so that 1 - rate loses no digits.
     const double tail =
         boost::math::ibeta(as_double(n - allowed), as_double(allowed) + 1.0, rate, policy);
@@ -154,10 +154,10 @@ OrderRanks quantile_ranks(std::uint64_t n, double p, double confidence, Sides si
   OrderRanks ranks{.lower = 0, .upper = n + 1, .coverage = 0.0};
   // The l-th smallest value lies above the quantile when fewer than l values lie below it.
   if (sides != Sides::upper)
-    ranks.lower = first_where(
+    ranks.lower = base::first_where(
         0, n, [&](std::uint64_t below) { return !at_most(binomial_at_most(below, n, p), tail); });
   if (sides != Sides::lower)
-    ranks.upper = 1 + first_where(0, n, [&](std::uint64_t below) {
+    ranks.upper = 1 + base::first_where(0, n, [&](std::uint64_t below) {
                     return at_most(binomial_above(below, n, p), tail);
                   });
   const double missed_below = ranks.lower == 0 ? 0.0 : binomial_at_most(ranks.lower - 1, n, p);

@@ -5,25 +5,17 @@
 #include <functional>
 
 #include "analysis/intervals.hpp"
+#include "base/search.hpp"
 
 namespace plexor::analysis {
 namespace {
 
-constexpr std::uint64_t most_failures = 1'000'000;
-
-/// The fewest allowed failures with which it is enough; nothing if not even `most_failures` are.
-/// By doubling and halving: the plan that just allows one more failure is the surer one.
+/// The fewest allowed failures with which it is enough; nothing if not even a million are. The plan
+/// that just allows one more failure is the surer one.
 std::optional<std::uint64_t> fewest_allowed(const std::function<bool(std::uint64_t)>& is_enough) {
+  constexpr std::uint64_t most_failures = 1'000'000;
   if (is_enough(0)) return 0;
-  std::uint64_t good = 1;
-  while (good <= most_failures && !is_enough(good)) good *= 2;
-  if (good > most_failures) return std::nullopt;
-  std::uint64_t bad = good / 2;
-  while (good - bad > 1) {
-    const std::uint64_t middle = bad + (good - bad) / 2;
-    (is_enough(middle) ? good : bad) = middle;
-  }
-  return good;
+  return base::first_by_doubling(most_failures, is_enough);
 }
 
 /// Of listening that just allows so many incidents.

@@ -10,6 +10,7 @@
 #include "analysis/intervals.hpp"
 #include "analysis/number_text.hpp"
 #include "analysis/power.hpp"
+#include "base/search.hpp"
 
 namespace plexor::analysis {
 namespace {
@@ -43,13 +44,7 @@ Planned count_plan(const scenario::Scenario& scenario) {
 std::optional<std::uint64_t> largest_passing(std::uint64_t most,
                                              const std::function<bool(std::uint64_t)>& passes) {
   if (!passes(0)) return std::nullopt;
-  std::uint64_t good = 0;
-  std::uint64_t bad = most + 1;
-  while (bad - good > 1) {
-    const std::uint64_t middle = good + (bad - good) / 2;
-    (passes(middle) ? good : bad) = middle;
-  }
-  return good;
+  return base::first_where(1, most + 1, [&](std::uint64_t k) { return !passes(k); }) - 1;
 }
 
 /// What is counted under a limit, in words.

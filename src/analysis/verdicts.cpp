@@ -8,6 +8,7 @@
 
 #include "analysis/latency.hpp"
 #include "analysis/number_text.hpp"
+#include "base/search.hpp"
 
 namespace plexor::analysis {
 namespace {
@@ -259,18 +260,7 @@ std::string what_would_decide(const Verdict& verdict) {
 
 std::optional<std::uint64_t> fewest_more(const std::function<bool(std::uint64_t more)>& decides) {
   constexpr std::uint64_t most = 10'000'000;
-  std::uint64_t too_few = 0;
-  std::uint64_t enough = 1;
-  while (!decides(enough)) {
-    if (enough == most) return std::nullopt;
-    too_few = enough;
-    enough = std::min(2 * enough, most);
-  }
-  while (enough - too_few > 1) {
-    const std::uint64_t middle = too_few + (enough - too_few) / 2;
-    (decides(middle) ? enough : too_few) = middle;
-  }
-  return enough;
+  return base::first_by_doubling(most, decides);
 }
 
 std::vector<Judged> judge_limits(const scenario::Accept& accept,

@@ -9,6 +9,7 @@
 #include <utility>
 #include <vector>
 
+#include "base/search.hpp"
 #include "judge/sequential_lines.hpp"
 #include "judge/sequential_walk.hpp"
 
@@ -61,28 +62,15 @@ double least_exposure(const SequentialAim& aim, double low, std::uint64_t allowe
   return boost::math::gamma_q_inv(static_cast<double>(allowed) + 1.0, aim.beta) / aim.bad;
 }
 
-/// Whether a least number exists, and which: `holds` must stay true from there on.
-template <typename Predicate>
-std::uint64_t first_failures(std::uint64_t low, std::uint64_t high, Predicate holds) {
-  while (low < high) {
-    const std::uint64_t middle = low + (high - low) / 2;
-    if (holds(middle))
-      high = middle;
-    else
-      low = middle + 1;
-  }
-  return low;
-}
-
 /// The failures allowed at the end: the slope's, or the nearest that keep both errors there.
 std::optional<std::uint64_t> allowed_at(const SequentialAim& aim, double longest, double slope) {
   constexpr std::uint64_t beyond = 10 * most_allowed;
   const auto plan = [&](std::uint64_t allowed) {
     return FixedPlan{.exposure = longest, .allowed = allowed};
   };
-  const std::uint64_t fewest = first_failures(
+  const std::uint64_t fewest = base::first_where(
       0, beyond, [&](std::uint64_t allowed) { return fixed_keeps_alpha(aim, plan(allowed)); });
-  const std::uint64_t too_many = first_failures(
+  const std::uint64_t too_many = base::first_where(
       0, beyond, [&](std::uint64_t allowed) { return !fixed_keeps_beta(aim, plan(allowed)); });
   if (fewest >= too_many || too_many == beyond) return std::nullopt;
   return std::clamp(static_cast<std::uint64_t>(slope * longest), fewest, too_many - 1);

@@ -2,7 +2,7 @@
 
 #include <cstdint>
 
-#include "analysis/search.hpp"
+#include "base/search.hpp"
 
 // Distributions of counts as exact tests need them; only for files of this folder.
 
@@ -59,12 +59,12 @@ double as_improbable_as(const Counts& counts, std::uint64_t seen) {
   const std::uint64_t mode = counts.mode();
   if (counts.exactly(mode) <= limit) return 1.0;
   if (seen < mode) {
-    const std::uint64_t other = first_where(mode, counts.highest() + 1, [&](std::uint64_t count) {
-      return counts.exactly(count) <= limit;
-    });
+    const std::uint64_t other =
+        base::first_where(mode, counts.highest() + 1,
+                          [&](std::uint64_t count) { return counts.exactly(count) <= limit; });
     return counts.at_most(seen) + counts.at_least(other);
   }
-  const std::uint64_t kept = first_where(
+  const std::uint64_t kept = base::first_where(
       counts.lowest(), mode, [&](std::uint64_t count) { return counts.exactly(count) > limit; });
   return counts.at_least(seen) + (kept == counts.lowest() ? 0.0 : counts.at_most(kept - 1));
 }

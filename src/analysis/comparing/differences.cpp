@@ -6,7 +6,7 @@
 #include <functional>
 
 #include "analysis/comparing/support.hpp"
-#include "analysis/search.hpp"
+#include "base/search.hpp"
 
 namespace plexor::analysis::comparing {
 
@@ -60,7 +60,7 @@ double Differences::next_above(double value) const {
 double Differences::at_rank(std::uint64_t rank) const {
   const std::uint64_t least = order_of(difference(first_.front(), second_.back()));
   const std::uint64_t most = order_of(difference(first_.back(), second_.front()));
-  const std::uint64_t order = first_where(
+  const std::uint64_t order = base::first_where(
       least, most, [&](std::uint64_t candidate) { return at_most(of_order(candidate)) >= rank; });
   return of_order(order) + 0.0;  // never -0
 }

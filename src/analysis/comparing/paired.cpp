@@ -48,7 +48,7 @@ Interval tango_difference(const Pairs& pairs, double confidence, Sides sides) {
   const double difference =
       (number(pairs.first_only) - number(pairs.second_only)) / number(pairs.count());
   const auto limit = [&](double low, double high, double least_score) {
-    return last_where(low, high, [&](double candidate) {
+    return base::last_where(low, high, [&](double candidate) {
       return score_of_pairs(pairs, candidate) > least_score;
     });
   };

@@ -40,9 +40,9 @@ double restricted_second_rate(Successes first, Successes second, double differen
     const double down = group.x == group.n ? 0.0 : number(group.n - group.x) / (1.0 - rate);
     return up - down;
   };
-  return last_where(std::max(0.0, -difference), std::min(1.0, 1.0 - difference), [&](double rate) {
-    return slope(first, rate + difference) + slope(second, rate) > 0.0;
-  });
+  return base::last_where(
+      std::max(0.0, -difference), std::min(1.0, 1.0 - difference),
+      [&](double rate) { return slope(first, rate + difference) + slope(second, rate) > 0.0; });
 }
 
 /// The score statistic for a true difference; falls as the difference grows.
@@ -87,8 +87,8 @@ Interval miettinen_nurminen_difference(Successes first, Successes second, double
   const auto score_above = [&](double limit) {
     return [=](double candidate) { return score_of_difference(first, second, candidate) > limit; };
   };
-  const double lower = last_where(-1.0, difference, score_above(z));
-  const double upper = last_where(difference, 1.0, score_above(-z));
+  const double lower = base::last_where(-1.0, difference, score_above(z));
+  const double upper = base::last_where(difference, 1.0, score_above(-z));
   return difference_interval(lower, upper, confidence, sides, "Miettinen-Nurminen");
 }
 

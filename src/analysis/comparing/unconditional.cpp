@@ -66,10 +66,10 @@ double barnard_outside(Successes first, Successes second, double low, double hig
   for (std::uint64_t total = 0; total <= first.n + second.n; ++total) {
     const SharedSuccesses shared(first.n, second.n, total);
     const std::uint64_t end = shared.highest() + 1;
-    const std::uint64_t upper = first_where(shared.lowest(), end, [&](std::uint64_t count) {
+    const std::uint64_t upper = base::first_where(shared.lowest(), end, [&](std::uint64_t count) {
       return statistic.at(count, total) >= high - tie;
     });
-    const std::uint64_t lower = first_where(shared.lowest(), upper, [&](std::uint64_t count) {
+    const std::uint64_t lower = base::first_where(shared.lowest(), upper, [&](std::uint64_t count) {
       return statistic.at(count, total) > low + tie;
     });
     const double below = lower == shared.lowest() ? 0.0 : shared.at_most(lower - 1);
