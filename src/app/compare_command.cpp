@@ -1,26 +1,21 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <filesystem>
 #include <memory>
 #include <string>
 #include <vector>
 
 #include "analysis/comparing/compare.hpp"
+#include "app/analyse_run.hpp"
 #include "app/aside.hpp"
 #include "app/commands.hpp"
 #include "app/make_reports.hpp"
-#include "app/progress_bar.hpp"
-#include "base/error.hpp"
-#include "journal/reader.hpp"
 #include "report/comparison.hpp"
 #include "run/run_folder.hpp"
 
 namespace plexor::app {
 
 namespace {
-
-namespace fs = std::filesystem;
 
 struct CompareOptions {
   std::string base;
@@ -29,35 +24,17 @@ struct CompareOptions {
   std::uint32_t bisect = 0;
 };
 
-/// Of one run, or of a folder that holds several, in the order of their names.
-std::vector<run::RunFolder> runs_in(const std::string& path) {
-  std::vector<run::RunFolder> runs;
-  std::error_code error;
-  const bool is_one =
-      fs::is_regular_file(path, error) || fs::exists(fs::path(path) / "journal.jsonl");
-  if (!is_one && fs::is_directory(path, error)) {
-    for (const auto& entry : fs::directory_iterator(path)) {
-      if (fs::exists(entry.path() / "journal.jsonl")) runs.push_back({entry.path()});
-    }
-    std::ranges::sort(runs, {}, &run::RunFolder::root);
-  }
-  if (runs.empty()) runs.push_back(run::open_run_folder(path));
-  return runs;
-}
-
 analysis::RunEvidence evidence_of(const run::RunFolder& folder) {
   analysis::EvidenceGatherer gatherer;
-  analysis::Analysis analysis([&](const analysis::TrialRow& row) { gatherer.take(row); });
-  ProgressBar bar("reading");
-  const journal::ReadSummary reading = journal::read_journal(
-      folder.journal(), [&](const journal::Entry& entry) { analysis.take(entry); },
-      [&bar](double share) { bar.show(share); });
-  return gatherer.finish(folder.root.string(), analysis.finish(reading));
+  const analysis::Results results =
+      analyse_run(folder, [&](const analysis::TrialRow& row) { gatherer.take(row); });
+  return gatherer.finish(folder.root.string(), results);
 }
 
 std::vector<analysis::RunEvidence> evidence_in(const std::string& path) {
   std::vector<analysis::RunEvidence> group;
-  for (const run::RunFolder& folder : runs_in(path)) group.push_back(evidence_of(folder));
+  for (const run::RunFolder& folder : run::open_run_folders(path))
+    group.push_back(evidence_of(folder));
   return group;
 }
 

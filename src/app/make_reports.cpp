@@ -7,10 +7,8 @@
 #include <cstdio>
 #include <cstdlib>
 
-#include "analysis/analyse.hpp"
+#include "app/analyse_run.hpp"
 #include "app/csv_file.hpp"
-#include "app/progress_bar.hpp"
-#include "journal/reader.hpp"
 #include "report/json.hpp"
 #include "report/junit.hpp"
 #include "report/page.hpp"
@@ -29,15 +27,9 @@ report::Style style_of_stdout() {
 
 analysis::Results make_reports(const run::RunFolder& folder) {
   CsvFile csv(folder.trials_csv());
-  analysis::Analysis analysis([&](const analysis::TrialRow& row) { csv.append(row); });
-  ProgressBar bar("reading");
-  const auto take = [&](const journal::Entry& entry) {
-    if (const auto* header = std::get_if<journal::Header>(&entry.record)) csv.begin(*header);
-    analysis.take(entry);
-  };
-  const journal::ReadSummary reading =
-      journal::read_journal(folder.journal(), take, [&bar](double share) { bar.show(share); });
-  analysis::Results results = analysis.finish(reading);
+  analysis::Results results = analyse_run(
+      folder, [&](const analysis::TrialRow& row) { csv.append(row); },
+      [&](const journal::Header& header) { csv.begin(header); });
   csv.finish();
   run::replace_file(folder.results_json(), report::results_json(results));
   run::replace_file(folder.results_xml(), report::junit_xml(results));

@@ -9,6 +9,7 @@
 
 #include "analysis/number_text.hpp"
 #include "report/format.hpp"
+#include "report/json_values.hpp"
 #include "report/layout.hpp"
 #include "report/text.hpp"
 
@@ -18,7 +19,7 @@ namespace {
 
 using analysis::ComparedFigure;
 using analysis::Comparison;
-using ComparedJson = nlohmann::ordered_json;
+using Json = nlohmann::ordered_json;
 
 /// "+1.2 points", "-12 ms", "1.8 times".
 std::string change_cell(const ComparedFigure& figure, const std::optional<double>& change) {
@@ -72,31 +73,24 @@ std::string circumstances(const Comparison& comparison, Style style) {
   return out;
 }
 
-ComparedJson finite_or_null(double value) {
-  return std::isfinite(value) ? ComparedJson(value) : ComparedJson(nullptr);
-}
-ComparedJson finite_or_null(const std::optional<double>& value) {
-  return value ? finite_or_null(*value) : ComparedJson(nullptr);
-}
-
-ComparedJson figure_json(const ComparedFigure& one) {
+Json figure_json(const ComparedFigure& one) {
   return {{"device", one.device},
           {"figure", one.figure},
-          {"rhythm", one.rhythm.empty() ? ComparedJson(nullptr) : ComparedJson(one.rhythm)},
+          {"rhythm", text_or_null(one.rhythm)},
           {"unit", one.unit},
-          {"base", finite_or_null(one.base)},
+          {"base", optional_number(one.base)},
           {"base_n", one.base_n},
-          {"candidate", finite_or_null(one.candidate)},
+          {"candidate", optional_number(one.candidate)},
           {"candidate_n", one.candidate_n},
-          {"change", finite_or_null(one.change)},
-          {"lower", finite_or_null(one.interval.lower)},
-          {"upper", finite_or_null(one.interval.upper)},
-          {"confidence", one.interval.confidence},
+          {"change", optional_number(one.change)},
+          {"lower", number(one.interval.lower)},
+          {"upper", number(one.interval.upper)},
+          {"confidence", number(one.interval.confidence)},
           {"method", one.interval.method},
-          {"margin", finite_or_null(one.margin)},
-          {"p_worse", one.p_worse},
-          {"p_worse_adjusted", one.p_worse_adjusted},
-          {"p_better", one.p_better},
+          {"margin", optional_number(one.margin)},
+          {"p_worse", number(one.p_worse)},
+          {"p_worse_adjusted", number(one.p_worse_adjusted)},
+          {"p_better", number(one.p_better)},
           {"test", one.test},
           {"decides", one.decides},
           {"verdict", to_text(one.relation)},
@@ -119,26 +113,25 @@ std::string comparison_text(const Comparison& comparison, Style style) {
 }
 
 std::string comparison_json(const Comparison& comparison) {
-  ComparedJson json{
-      {"format", comparison_format},
-      {"verdict", to_text(comparison.overall)},
-      {"headline", comparison.headline},
-      {"base", {{"version", comparison.base_version}, {"runs", comparison.base_runs}}},
-      {"candidate",
-       {{"version", comparison.candidate_version}, {"runs", comparison.candidate_runs}}},
-      {"paired", comparison.paired},
-      {"margins",
-       {{"detection", comparison.margins.detection},
-        {"latency_ms", comparison.margins.latency_ms},
-        {"alarm_ratio", finite_or_null(comparison.margins.alarm_ratio)},
-        {"confidence", comparison.margins.confidence},
-        {"given", comparison.margins.given}}},
-      {"differences", ComparedJson::array()},
-      {"reservations", comparison.reservations},
-      {"figures", ComparedJson::array()}};
+  Json json{{"format", comparison_format},
+            {"verdict", to_text(comparison.overall)},
+            {"headline", comparison.headline},
+            {"base", {{"version", comparison.base_version}, {"runs", comparison.base_runs}}},
+            {"candidate",
+             {{"version", comparison.candidate_version}, {"runs", comparison.candidate_runs}}},
+            {"paired", comparison.paired},
+            {"margins",
+             {{"detection", comparison.margins.detection},
+              {"latency_ms", comparison.margins.latency_ms},
+              {"alarm_ratio", optional_number(comparison.margins.alarm_ratio)},
+              {"confidence", number(comparison.margins.confidence)},
+              {"given", comparison.margins.given}}},
+            {"differences", Json::array()},
+            {"reservations", comparison.reservations},
+            {"figures", Json::array()}};
   for (const auto& one : comparison.differences) json["differences"].push_back(in_words(one));
   for (const ComparedFigure& one : comparison.figures) json["figures"].push_back(figure_json(one));
-  return json.dump(1, ' ', false, ComparedJson::error_handler_t::replace) + "\n";
+  return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
 }  // namespace plexor::report

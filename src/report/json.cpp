@@ -3,12 +3,12 @@
 #include <fmt/format.h>
 
 #include <cmath>
-#include <cstdlib>
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <string_view>
 
 #include "report/format.hpp"
+#include "report/json_values.hpp"
 
 namespace plexor::report {
 
@@ -16,15 +16,6 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 using analysis::Interval;
-
-/// Nine significant digits: more than any figure is good for, and short to write.
-Json number(double value) {
-  if (!std::isfinite(value)) return nullptr;
-  const double shortened = std::strtod(fmt::format("{:.9g}", value).c_str(), nullptr);
-  return shortened == 0.0 ? 0.0 : shortened;
-}
-
-Json text_or_null(std::string_view text) { return text.empty() ? Json(nullptr) : Json(text); }
 
 Json numbers(const std::vector<double>& values) {
   Json list = Json::array();
@@ -37,10 +28,6 @@ Json numbers(const std::vector<double>& values) {
 void put(Json& object, const std::string& key, double value) {
   object[key] = number(value);
   object[key + "_beyond"] = std::isinf(value) && value > 0.0;
-}
-
-Json optional_number(const std::optional<double>& value) {
-  return value ? number(*value) : Json(nullptr);
 }
 
 std::string_view to_text(analysis::Sides sides) {

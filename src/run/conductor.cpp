@@ -63,15 +63,6 @@ std::string name_of(const base::Trial& trial) {
   return fmt::format("trial {} of block {} was", trial.id.number + 1, trial.id.block + 1);
 }
 
-/// In virtual time a device has no listener of its own, and is heard by one all the same.
-std::vector<std::uint32_t> listeners_of(const rig::RigFile& rig) {
-  std::vector<std::uint32_t> counts;
-  for (const rig::Device& device : rig.devices) {
-    counts.push_back(static_cast<std::uint32_t>(std::max<std::size_t>(device.listeners.size(), 1)));
-  }
-  return counts;
-}
-
 base::Duration mean_transit(const std::vector<base::Pulse>& pulses,
                             const std::vector<base::Instant>& contacts) {
   base::Duration sum{};
@@ -91,9 +82,8 @@ Conductor::Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig
       aim_(rig),
       pulse_check_(rig.limits, rig.coil, past.value_or(safety::CoilPast{safety::cold(rig.coil)}),
                    base::segment_start),
-      judge_(listeners_of(rig), scenario.incident_window) {
-  for (const std::uint32_t listeners : listeners_of(rig)) heard_.emplace_back(listeners, true);
-}
+      judge_(rig::listeners_of(rig.devices), scenario.incident_window),
+      hearing_(rig.devices) {}
 
 void Conductor::begin(base::Instant now) {
   earliest_start_ = now;
@@ -111,7 +101,7 @@ Progress Conductor::progress() const {
   Progress progress = progress_;
   progress.remaining = history_.remaining();
   if (leave_ended_) progress.leave_ended = leave_ended_->reason;
-  if (waits_since_) progress.unheard = unheard_devices();
+  if (waits_since_) progress.unheard = hearing_.missing();
   return progress;
 }
 
@@ -133,7 +123,7 @@ std::optional<base::Trial> Conductor::next_that_may_be_given() {
 
 void Conductor::plan_next(base::Instant now) {
   if (const auto trial = next_that_may_be_given()) {
-    if (!all_heard()) return wait_for_devices(now);
+    if (!hearing_.is_complete()) return wait_for_devices(now);
     waits_since_.reset();
     return plan(*trial, now);
   }
@@ -152,23 +142,10 @@ void Conductor::wait_for_devices(base::Instant now) {
   if (now - *waits_since_ >= longest_silence) {
     return end(Ended::Reason::fault,
                fmt::format("{} could not be heard for {:.0f} minutes: look at power and cable",
-                           unheard_devices(), base::to_s(longest_silence) / 60.0),
+                           hearing_.missing(), base::to_s(longest_silence) / 60.0),
                now);
   }
   wake_at_ = now + std::chrono::seconds{1};
-}
-
-std::string Conductor::unheard_devices() const {
-  std::string names;
-  for (std::size_t device = 0; device < heard_.size(); ++device) {
-    const rig::Device& silent = rig_.devices[device];
-    for (std::size_t listener = 0; listener < heard_[device].size(); ++listener) {
-      if (heard_[device][listener]) continue;
-      names += (names.empty() ? "" : ", ") + silent.name;
-      if (silent.listeners.size() > 1) names += " by " + silent.listeners[listener].name;
-    }
-  }
-  return names;
 }
 
 void Conductor::plan(const base::Trial& trial, base::Instant now) {
@@ -242,7 +219,7 @@ void Conductor::fire(base::Instant now) {
   current_->fired = true;
   const auto& pulses = current_->planned.pulses;
   // Nothing is tapped for a device that can't be heard.
-  if (!all_heard()) current_->void_reason = VoidReason::listener_down;
+  if (!hearing_.is_complete()) current_->void_reason = VoidReason::listener_down;
   if (pulses.empty() || current_->void_reason) return;
   if (now >= pulses.front().on) {  // the journal took too long: nothing may be tapped late
     current_->void_reason = VoidReason::late_pulse;
@@ -258,9 +235,9 @@ void Conductor::observe(const rig::Observation& observation) {
     judge_.hear(*event);
   } else if (const auto* change = std::get_if<rig::ListenerChanged>(&observation)) {
     append(journal::ListenerState{change->device, change->up, change->at, change->listener});
-    heard_.at(change->device).at(change->listener) = change->up;
+    hearing_.set(change->device, change->listener, change->up);
     if (!change->up) take_back_unheard(change->at);
-    if (waits_since_ && all_heard()) wake_at_ = change->at;
+    if (waits_since_ && hearing_.is_complete()) wake_at_ = change->at;
   } else if (const auto* line = std::get_if<rig::LineHeard>(&observation)) {
     append(journal::RawLine{line->device, line->text, line->at, line->listener});
   } else if (const auto* left = std::get_if<rig::LeaveEnded>(&observation)) {
@@ -272,7 +249,7 @@ void Conductor::observe(const rig::Observation& observation) {
       current_->contacts.push_back(contact->at);
     }
   }
-  if (current_ && !all_heard()) current_->void_reason = VoidReason::listener_down;
+  if (current_ && !hearing_.is_complete()) current_->void_reason = VoidReason::listener_down;
 }
 
 void Conductor::end_of_leave(const rig::LeaveEnded& left) {
@@ -280,12 +257,6 @@ void Conductor::end_of_leave(const rig::LeaveEnded& left) {
   leave_ended_ = left;
   const bool given = !current_ || current_->actual.size() == current_->planned.pulses.size();
   if (!given) current_->void_reason = VoidReason::interrupted;
-}
-
-bool Conductor::all_heard() const {
-  return std::all_of(heard_.begin(), heard_.end(), [](const std::vector<bool>& listeners) {
-    return std::find(listeners.begin(), listeners.end(), false) == listeners.end();
-  });
 }
 
 void Conductor::wake(base::Instant now) {

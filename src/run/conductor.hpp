@@ -10,6 +10,7 @@
 #include "base/trial.hpp"
 #include "journal/records.hpp"
 #include "judge/judge.hpp"
+#include "rig/hearing.hpp"
 #include "rig/ports.hpp"
 #include "rig/rig_file.hpp"
 #include "run/aim.hpp"
@@ -97,7 +98,6 @@ class Conductor {
   [[nodiscard]] std::optional<base::Trial> next_that_may_be_given();
   void plan(const base::Trial& trial, base::Instant now);
   void wait_for_devices(base::Instant now);
-  [[nodiscard]] std::string unheard_devices() const;
   [[nodiscard]] std::optional<safety::Refusal> fit(journal::TrialPlanned& planned) const;
   void fire(base::Instant now);
   void close(base::Instant now);
@@ -116,7 +116,6 @@ class Conductor {
                                                      const std::vector<base::Pulse>& pulses) const;
   [[nodiscard]] std::optional<std::string> fault_of(const Current& done);
   [[nodiscard]] bool contact_is_sensed() const;
-  [[nodiscard]] bool all_heard() const;
 
   const scenario::Scenario& scenario_;
   const rig::RigFile& rig_;
@@ -127,6 +126,7 @@ class Conductor {
   Aim aim_;
   safety::PulseCheck pulse_check_;
   judge::Judge judge_;
+  rig::Hearing hearing_;
   std::deque<Action> actions_;
   std::optional<Current> current_;
   std::uint64_t fire_when_durable_ = 0;  ///< sequence number that must be durable before firing
@@ -135,7 +135,6 @@ class Conductor {
   std::optional<journal::Ended> ended_;
   std::optional<rig::LeaveEnded> leave_ended_;
 
-  std::vector<std::vector<bool>> heard_;      ///< by device and listener: it can be
   std::optional<base::Instant> waits_since_;  ///< for devices that can't be heard
   std::uint32_t misfires_in_row_ = 0;
   std::vector<base::TrialId> since_reference_;  ///< valid trials since the last good reference taps

@@ -84,7 +84,6 @@ LiveRig::LiveRig(const rig::RigFile& rig, const Use& use, safety::Board board,
     gate_passages_ = lines::request(wiring.chip, {edges_of("speed gate", rig.speed_gate->wire)});
   }
   overseer_.see_listeners(true);  // until a listener says otherwise
-  for (const rig::Device& device : rig.devices) heard_.emplace_back(device.listeners.size(), true);
   listen(rig, remark);
   overseer_.see(safety::Guard::journal, safety::Reading::good);  // none has failed yet
   pulses_ =
@@ -154,11 +153,9 @@ std::optional<std::string> LiveRig::version_of(std::uint32_t device) {
 
 void LiveRig::see_listener(std::uint32_t device, std::uint32_t listener, bool up,
                            KernelInstant at) {
-  const std::scoped_lock lock(heard_mutex_);  // no state may overtake a newer one
-  heard_[device][listener] = up;
-  overseer_.see_listeners(std::ranges::all_of(heard_, [](const std::vector<bool>& device_heard) {
-    return std::ranges::find(device_heard, false) == device_heard.end();
-  }));
+  const std::scoped_lock lock(hearing_mutex_);  // no state may overtake a newer one
+  hearing_.set(device, listener, up);
+  overseer_.see_listeners(hearing_.is_complete());
   // Before the rig is armed nobody can be missed: it is not ready while one can't be heard.
   if (!arming_) return;
   const KernelInstant earliest = lines::kernel_now() - base::longest_unnoticed;
@@ -219,28 +216,17 @@ void LiveRig::wait_until_ready() {
 }
 
 std::string LiveRig::unheard() {
-  const std::scoped_lock lock(heard_mutex_);
-  std::string names;
-  for (std::size_t device = 0; device < heard_.size(); ++device) {
-    for (std::size_t listener = 0; listener < heard_[device].size(); ++listener) {
-      if (heard_[device][listener]) continue;
-      names += fmt::format("{}{} by {}", names.empty() ? "" : ", ", devices_[device].name,
-                           devices_[device].listeners[listener].name);
-    }
-  }
-  return names;
+  const std::scoped_lock lock(hearing_mutex_);
+  return hearing_.missing();
 }
 
 /// From now on the conductor is told of changes, and first of what has changed just before.
 void LiveRig::tell_unheard() {
-  const std::scoped_lock lock(heard_mutex_);
+  const std::scoped_lock lock(hearing_mutex_);
   arming_ = true;
-  for (std::uint32_t device = 0; device < heard_.size(); ++device) {
-    for (std::uint32_t listener = 0; listener < heard_[device].size(); ++listener) {
-      if (heard_[device][listener]) continue;
-      queue_.push(rig::ListenerChanged{device, false, clock_.now(), listener});
-    }
-  }
+  hearing_.for_each_missing([this](std::uint32_t device, std::uint32_t listener) {
+    queue_.push(rig::ListenerChanged{device, false, clock_.now(), listener});
+  });
 }
 
 void LiveRig::wait_for_power(bool powered, const std::string& otherwise) {

@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "rig/hearing.hpp"
 #include "rig/listener.hpp"
 #include "rig/ports.hpp"
 #include "rig/rig_file.hpp"
@@ -99,9 +100,9 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   Overseer overseer_;
   std::unique_ptr<lines::Lines> contact_;
   std::unique_ptr<lines::Lines> gate_passages_;
-  std::mutex heard_mutex_;
-  std::vector<std::vector<bool>> heard_;  ///< by device and listener: it can be
-  bool arming_ = false;                   ///< from here on the conductor must hear of them
+  std::mutex hearing_mutex_;
+  rig::Hearing hearing_{devices_};
+  bool arming_ = false;  ///< from here on the conductor must hear of them
   std::atomic<bool> over_ = false;
   std::unique_ptr<PulseThread> pulses_;
   std::thread contact_thread_;

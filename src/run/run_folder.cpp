@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <system_error>
 
 #include "base/error.hpp"
@@ -37,6 +38,19 @@ RunFolder open_run_folder(const fs::path& path) {
                            "name the folder that \"plexor run\" printed");
   }
   return folder;
+}
+
+std::vector<RunFolder> open_run_folders(const fs::path& path) {
+  std::error_code error;
+  std::vector<RunFolder> runs;
+  const bool is_run = fs::exists(RunFolder{path}.journal(), error);
+  for (fs::directory_iterator entry(path, error), end; !is_run && entry != end;
+       entry.increment(error)) {
+    if (fs::exists(RunFolder{entry->path()}.journal(), error)) runs.push_back({entry->path()});
+  }
+  std::ranges::sort(runs, {}, &RunFolder::root);
+  if (runs.empty()) runs.push_back(open_run_folder(path));
+  return runs;
 }
 
 }  // namespace plexor::run

@@ -2,6 +2,7 @@
 
 #include <filesystem>
 #include <string>
+#include <vector>
 
 namespace plexor::run {
 
@@ -27,5 +28,9 @@ struct RunFolder {
 /// The folder of a finished or interrupted run; `path` is the folder or its
 /// journal. Throws base::InputError if there is no journal.
 [[nodiscard]] RunFolder open_run_folder(const std::filesystem::path& path);
+
+/// One run as open_run_folder() finds it, or, of a folder that holds several, all of them in the
+/// order of their names. Throws base::InputError if there is none.
+[[nodiscard]] std::vector<RunFolder> open_run_folders(const std::filesystem::path& path);
 
 }  // namespace plexor::run

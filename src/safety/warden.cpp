@@ -4,6 +4,7 @@
 #include <sys/syscall.h>
 #include <unistd.h>
 
+#include "base/descriptor.hpp"
 #include "base/error.hpp"
 #include "safety/board.hpp"
 
@@ -16,23 +17,20 @@ class Watched {
  public:
   explicit Watched(pid_t process)
       : descriptor_(static_cast<int>(syscall(SYS_pidfd_open, process, 0))) {
-    if (descriptor_ < 0) {
+    if (!descriptor_.is_open()) {
       throw base::RigFault("warden: controller process " + std::to_string(process) + ": " +
                            base::last_reason());
     }
   }
-  ~Watched() { close(descriptor_); }
-  Watched(const Watched&) = delete;
-  Watched& operator=(const Watched&) = delete;
 
   /// A descriptor that can't be polled says nothing, and counts as ended.
   [[nodiscard]] bool lives() const {
-    pollfd ended{descriptor_, POLLIN, 0};
+    pollfd ended{descriptor_.get(), POLLIN, 0};
     return poll(&ended, 1, 0) == 0;
   }
 
  private:
-  int descriptor_;
+  base::Descriptor descriptor_;
 };
 
 // Places among the lines asked for.

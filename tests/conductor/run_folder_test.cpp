@@ -49,6 +49,21 @@ TEST_F(RunFolderTest, IsFoundByFolderOrJournal) {
   EXPECT_THROW((void)open_run_folder(root_ / "nothing"), base::InputError);
 }
 
+TEST_F(RunFolderTest, SeveralAreFoundInTheFolderThatHoldsThem) {
+  for (const char* name : {"2", "1", "no-run"}) fs::create_directories(root_ / "night" / name);
+  std::ofstream(root_ / "night" / "notes.txt") << "x";
+  for (const char* name : {"2", "1"}) {
+    std::ofstream(RunFolder{root_ / "night" / name}.journal()) << "x";
+  }
+  const std::vector<RunFolder> runs = open_run_folders(root_ / "night");
+  ASSERT_EQ(runs.size(), 2U);
+  EXPECT_EQ(runs[0].root, root_ / "night" / "1");
+  EXPECT_EQ(open_run_folders(runs[1].root).at(0).root, runs[1].root);
+  EXPECT_EQ(open_run_folders(runs[1].journal()).at(0).root, runs[1].root);
+  EXPECT_THROW((void)open_run_folders(root_ / "night" / "no-run"), base::InputError);
+  EXPECT_THROW((void)open_run_folders(root_ / "nothing"), base::InputError);
+}
+
 TEST_F(RunFolderTest, RefusesAFolderThatCannotBeCreated) {
   std::ofstream(root_ / "file") << "x";
   EXPECT_THROW((void)create_run_folder(root_ / "file" / "run"), base::InputError);

@@ -98,6 +98,30 @@ TEST(ParseAccept, SaysThatItDoesNotJudgeSequentialTests) {
               AllOf(StartsWith("knock.toml:16:"), HasSubstr("does not judge sequential tests")));
 }
 
+TEST(ParseMargins, AreTheUsualOnesUnlessGiven) {
+  const Margins usual = parsed(before).margins;
+  EXPECT_FALSE(usual.given);
+  EXPECT_EQ(usual.detection, 0.03);
+  EXPECT_FALSE(usual.alarm_ratio);
+  const Margins given =
+      parsed(before + "[compare]\nlatency_margin_ms = 20\nalarm_ratio = 3\nconfidence = 0.9\n")
+          .margins;
+  EXPECT_TRUE(given.given);
+  EXPECT_EQ(given.detection, 0.03);
+  EXPECT_EQ(given.latency_ms, 20.0);
+  EXPECT_EQ(given.alarm_ratio, 3.0);
+  EXPECT_EQ(given.confidence, 0.9);
+}
+
+TEST(ParseMargins, RefusesWhatIsNoMargin) {
+  for (const char* line : {"detection_margin = -0.1", "detection_margin = 0.6",
+                           "latency_margin_ms = -1", "alarm_ratio = 0.9", "confidence = 1"}) {
+    EXPECT_THAT(complaint(before + "[compare]\n" + line + "\n"), HasSubstr("compare."));
+  }
+  EXPECT_THAT(complaint(before + "[compare]\ndetection_margins = 0.1\n"),
+              HasSubstr("detection_margin"));
+}
+
 TEST(ParseReference, ReadsAllKeysAndDefaults) {
   const std::string needed = "every_trials = 50\nstrike_m_s = 0.8\ntransit_tolerance_ms = 0.5\n";
   const auto reference = parsed(before + "[reference]\n" + needed).reference;

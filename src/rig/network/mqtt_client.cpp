@@ -19,6 +19,7 @@
 #include <utility>
 #include <vector>
 
+#include "base/descriptor.hpp"
 #include "base/error.hpp"
 #include "rig/line_text.hpp"
 #include "rig/looking_again.hpp"
@@ -62,19 +63,15 @@ void check_readable(const std::string& file) {
 /// A descriptor that can be read once somebody has called.
 class Bell {
  public:
-  Bell() : descriptor_(eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC)) {}
-  ~Bell() { ::close(descriptor_); }
-  Bell(const Bell&) = delete;
-  Bell& operator=(const Bell&) = delete;
-  void ring() const { (void)eventfd_write(descriptor_, 1); }
+  void ring() const { (void)eventfd_write(descriptor(), 1); }
   void hush() const {
     eventfd_t rings = 0;
-    (void)eventfd_read(descriptor_, &rings);
+    (void)eventfd_read(descriptor(), &rings);
   }
-  [[nodiscard]] int descriptor() const { return descriptor_; }
+  [[nodiscard]] int descriptor() const { return eventfd_.get(); }
 
  private:
-  int descriptor_;
+  base::Descriptor eventfd_{::eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC)};
 };
 
 }  // namespace

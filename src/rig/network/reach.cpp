@@ -13,6 +13,7 @@
 #include <optional>
 #include <system_error>
 
+#include "base/descriptor.hpp"
 #include "base/error.hpp"
 #include "lines/lines.hpp"
 #include "rig/network/name_lookup.hpp"
@@ -40,32 +41,19 @@ struct Patience {
   }
 };
 
-/// Ours alone, so that it is closed on all ways out.
-class ProbeSocket {
- public:
-  explicit ProbeSocket(int family)
-      : descriptor_(::socket(family, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0)) {}
-  ~ProbeSocket() { ::close(descriptor_); }
-  ProbeSocket(const ProbeSocket&) = delete;
-  ProbeSocket& operator=(const ProbeSocket&) = delete;
-  [[nodiscard]] int descriptor() const { return descriptor_; }
-
- private:
-  int descriptor_;
-};
-
 std::optional<std::string> not_connected(const asio::ip::tcp::endpoint& to, const Patience& wait) {
-  const ProbeSocket socket(to.protocol().family());
-  if (::connect(socket.descriptor(), to.data(), static_cast<socklen_t>(to.size())) == 0) {
+  const base::Descriptor socket(
+      ::socket(to.protocol().family(), SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0));
+  if (::connect(socket.get(), to.data(), static_cast<socklen_t>(to.size())) == 0) {
     return std::nullopt;
   }
   if (errno != EINPROGRESS) return base::last_reason();
-  std::array<pollfd, 2> awaited{{{socket.descriptor(), POLLOUT, 0}, {wait.give_up, POLLIN, 0}}};
+  std::array<pollfd, 2> awaited{{{socket.get(), POLLOUT, 0}, {wait.give_up, POLLIN, 0}}};
   if (::poll(awaited.data(), awaited.size(), wait.left_ms()) <= 0) return "no answer";
   if (awaited[0].revents == 0) return "given up";
   int error = 0;
   socklen_t length = sizeof error;
-  getsockopt(socket.descriptor(), SOL_SOCKET, SO_ERROR, &error, &length);
+  getsockopt(socket.get(), SOL_SOCKET, SO_ERROR, &error, &length);
   return error == 0 ? std::nullopt : std::optional(std::generic_category().message(error));
 }
 

@@ -9,6 +9,7 @@
 #include <cstdlib>
 #include <cstring>
 
+#include "base/descriptor.hpp"
 #include "base/error.hpp"
 
 namespace plexor::rig {
@@ -17,20 +18,9 @@ namespace {
 
 constexpr std::size_t longest_secret = 500;
 
-class OpenFile {
- public:
-  explicit OpenFile(const std::string& path)
-      : descriptor_(open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK)) {}
-  ~OpenFile() {
-    if (descriptor_ >= 0) close(descriptor_);
-  }
-  OpenFile(const OpenFile&) = delete;
-  OpenFile& operator=(const OpenFile&) = delete;
-  [[nodiscard]] int descriptor() const { return descriptor_; }
-
- private:
-  int descriptor_;
-};
+base::Descriptor open_to_read(const std::string& path) {
+  return base::Descriptor(open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
+}
 
 [[noreturn]] void fail(const std::string& file, const std::string& found) {
   throw base::InputError({file, 0, 0}, found, "a secret in a file that only its owner can read",
@@ -38,9 +28,9 @@ class OpenFile {
 }
 
 /// Asked of the open file: who can read it must not change in between.
-void check_owner_only(const OpenFile& file, const std::string& path) {
+void check_owner_only(const base::Descriptor& file, const std::string& path) {
   struct stat facts {};
-  if (file.descriptor() < 0 || fstat(file.descriptor(), &facts) != 0) {
+  if (!file.is_open() || fstat(file.get(), &facts) != 0) {
     fail(path, base::last_reason());
   }
   if (!S_ISREG(facts.st_mode)) fail(path, "no regular file");
@@ -51,10 +41,10 @@ void check_owner_only(const OpenFile& file, const std::string& path) {
 }
 
 std::string content_of(const std::string& path) {
-  const OpenFile file(path);
+  const base::Descriptor file = open_to_read(path);
   check_owner_only(file, path);
   std::array<char, longest_secret + 3> buffer{};
-  const ssize_t bytes = read(file.descriptor(), buffer.data(), buffer.size());
+  const ssize_t bytes = read(file.get(), buffer.data(), buffer.size());
   if (bytes < 0) fail(path, base::last_reason());
   return {buffer.data(), static_cast<std::size_t>(bytes)};
 }
@@ -69,7 +59,7 @@ std::string value_of(const std::string& variable) {
 
 }  // namespace
 
-void check_owner_only(const std::string& file) { check_owner_only(OpenFile(file), file); }
+void check_owner_only(const std::string& file) { check_owner_only(open_to_read(file), file); }
 
 std::string read_secret(const SecretPlace& place) {
   const bool is_file = !place.file.empty();

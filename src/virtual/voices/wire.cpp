@@ -12,6 +12,7 @@
 #include <cstring>
 #include <utility>
 
+#include "base/descriptor.hpp"
 #include "base/error.hpp"
 #include "lines/lines.hpp"
 
@@ -46,33 +47,15 @@ Address resolve(const std::string& host, std::uint16_t port) {
   return address;
 }
 
-/// A non-blocking socket, closed with its owner.
-class Socket {
- public:
-  Socket() = default;
-  explicit Socket(int descriptor) : descriptor_(descriptor) {}
-  Socket(int family, int type)
-      : descriptor_(::socket(family, type | SOCK_NONBLOCK | SOCK_CLOEXEC, 0)) {}
-  ~Socket() { reset(); }
-  Socket(const Socket&) = delete;
-  Socket& operator=(const Socket&) = delete;
-  Socket(Socket&& other) noexcept : descriptor_(std::exchange(other.descriptor_, -1)) {}
-  Socket& operator=(Socket&& other) noexcept {
-    std::swap(descriptor_, other.descriptor_);
-    return *this;
-  }
-  void reset() {
-    if (descriptor_ >= 0) ::close(std::exchange(descriptor_, -1));
-  }
-  [[nodiscard]] int get() const { return descriptor_; }
-  [[nodiscard]] bool is_open() const { return descriptor_ >= 0; }
+using Socket = base::Descriptor;
 
- private:
-  int descriptor_ = -1;
-};
+/// That never waits.
+Socket open_socket(int family, int type) {
+  return Socket(::socket(family, type | SOCK_NONBLOCK | SOCK_CLOEXEC, 0));
+}
 
 Socket bound(const Address& address, int type) {
-  Socket socket(address.family(), type);
+  Socket socket = open_socket(address.family(), type);
   const int yes = 1;
   setsockopt(socket.get(), SOL_SOCKET, SO_REUSEADDR, &yes, sizeof yes);
   const bool is_had = ::bind(socket.get(), address.get(), address.length) == 0 &&
@@ -131,7 +114,7 @@ class TcpCaller final : public SocketWire {
     const lines::KernelInstant now = lines::kernel_now();
     if (now < next_call_) return false;
     next_call_ = now + between_calls;
-    socket_ = Socket(address_.family(), SOCK_STREAM);
+    socket_ = open_socket(address_.family(), SOCK_STREAM);
     send_at_once(socket_);
     const bool is_begun =
         ::connect(socket_.get(), address_.get(), address_.length) == 0 || errno == EINPROGRESS;
@@ -176,7 +159,7 @@ class UdpCaller final : public SocketWire {
  private:
   bool find() override {
     if (socket_.is_open() || !is_open_) return socket_.is_open();
-    socket_ = Socket(address_.family(), SOCK_DGRAM);
+    socket_ = open_socket(address_.family(), SOCK_DGRAM);
     if (::connect(socket_.get(), address_.get(), address_.length) != 0) socket_.reset();
     return socket_.is_open();
   }

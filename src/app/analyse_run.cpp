@@ -1,0 +1,22 @@
+#include "app/analyse_run.hpp"
+
+#include "app/progress_bar.hpp"
+#include "journal/reader.hpp"
+
+namespace plexor::app {
+
+analysis::Results analyse_run(const run::RunFolder& folder,
+                              const std::function<void(const analysis::TrialRow&)>& row,
+                              const std::function<void(const journal::Header&)>& header) {
+  analysis::Analysis analysis(row);
+  ProgressBar bar("reading");
+  const auto take = [&](const journal::Entry& entry) {
+    const auto* first = std::get_if<journal::Header>(&entry.record);
+    if (first != nullptr && header) header(*first);
+    analysis.take(entry);
+  };
+  return analysis.finish(
+      journal::read_journal(folder.journal(), take, [&bar](double share) { bar.show(share); }));
+}
+
+}  // namespace plexor::app
