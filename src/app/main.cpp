@@ -1,9 +1,11 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <csignal>
 #include <cstdio>
 #include <exception>
+#include <string_view>
 #include <utility>
 #include <vector>
 
@@ -38,6 +40,12 @@ ExitCode carry_out(const plexor::app::CommandBody& body) {
   } catch (const std::exception& error) {
     return complain(ExitCode::fault, error.what());
   }
+}
+
+/// A bisection takes any other exit code below 128 for a bad release, a misspelt option's too.
+bool is_for_bisection(int argc, char** argv) {
+  return std::any_of(argv, argv + argc,
+                     [](std::string_view argument) { return argument.starts_with("--bisect"); });
 }
 
 ExitCode plexor_main(int argc, char** argv) {
@@ -75,7 +83,8 @@ ExitCode plexor_main(int argc, char** argv) {
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
-    return app.exit(error) == 0 ? ExitCode::pass : ExitCode::wrong_usage;
+    if (app.exit(error) == 0) return ExitCode::pass;
+    return is_for_bisection(argc, argv) ? ExitCode::bisect_stop : ExitCode::wrong_usage;
   }
   for (const Command& command : commands) {
     if (command.parser->parsed()) return carry_out(command.body);

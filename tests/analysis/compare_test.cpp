@@ -201,6 +201,14 @@ TEST(Compare, GroupsArePairedRunByRun) {
   EXPECT_FALSE(compare(base, std::span(candidate).first(1)).paired);
 }
 
+TEST(Compare, AGroupIsOfOneRelease) {
+  std::vector<RunEvidence> mixed{run_that(always), run_that(always)};
+  mixed[1].devices.front().version = "release 2";
+  EXPECT_THROW((void)compare(mixed, mixed), base::InputError);
+  EXPECT_THROW((void)compare(std::span(mixed).first(1), mixed), base::InputError);
+  EXPECT_EQ(compared(mixed[0], mixed[1]).candidate_version, "release 2");
+}
+
 TEST(Compare, SaysAboutHowManyMoreWouldDo) {
   RunEvidence base = run_that(always);
   RunEvidence candidate = run_that(all_but_every(80));

@@ -84,6 +84,8 @@ class EndToEnd(PlexorTestCase):
             self.assertEqual(result.returncode, 2)
             self.assertIn(word, result.stderr)
             self.assertEqual(self.plexor("compare", *arguments, "--bisect", 8).returncode, 128)
+        for mistake in (["--bisect", 0], ["--bisect=x"], ["--bisect", 8, "--jsn"]):
+            self.assertEqual(self.plexor("compare", "one", "one", *mistake).returncode, 128)
 
     def test_groups_of_runs_are_compared(self):
         for group, rig in [("before", RIG), ("now", RIG_2)]:

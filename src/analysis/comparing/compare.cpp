@@ -255,6 +255,24 @@ std::vector<SettingDifference> harmless_differences(Runs base, Runs candidate) {
   return harmless;
 }
 
+std::string versions_of(Runs runs) {
+  std::set<std::string> versions;
+  for (const RunEvidence& run : runs) {
+    for (const DeviceAnswers& device : run.devices) versions.insert(device.version);
+  }
+  std::string text;
+  for (const std::string& version : versions) text += (text.empty() ? "" : ", ") + version;
+  return text;
+}
+
+/// Throws where runs of one group are of several releases.
+void need_one_release(Runs group) {
+  const std::string versions = versions_of(group);
+  if (versions == versions_of(group.first(1))) return;
+  throw base::InputError({group.back().place, 0, 0}, fmt::format("runs of {} together", versions),
+                         "a group of runs of one release", "put each release's runs into a folder");
+}
+
 bool pair_run_by_run(Runs base, Runs candidate) {
   if (base.size() != candidate.size()) return false;
   for (std::size_t i = 0; i < base.size(); ++i) {
@@ -296,20 +314,12 @@ std::vector<std::string> places_of(Runs runs) {
   return places;
 }
 
-std::string versions_of(Runs runs) {
-  std::set<std::string> versions;
-  for (const RunEvidence& run : runs) {
-    for (const DeviceAnswers& device : run.devices) versions.insert(device.version);
-  }
-  std::string text;
-  for (const std::string& version : versions) text += (text.empty() ? "" : ", ") + version;
-  return text;
-}
-
 }  // namespace
 
 Comparison compare(std::span<const RunEvidence> base, std::span<const RunEvidence> candidate,
                    std::uint32_t steps) {
+  need_one_release(base);
+  need_one_release(candidate);
   Comparison found;
   found.differences = harmless_differences(base, candidate);
   found.base_runs = places_of(base);

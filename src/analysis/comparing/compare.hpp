@@ -68,7 +68,7 @@ struct Comparison {
 /// (no correction: all must), worse when its one-sided p, adjusted after Holm, is below half
 /// the error of the margins' confidence. Margins are those of the base's scenario. As one of
 /// several `steps` of a search it may err that many times less. Throws base::InputError, naming
-/// them, where differences of the settings spoil the comparison.
+/// them, where differences of the settings, or several releases in one group, spoil the comparison.
 [[nodiscard]] Comparison compare(std::span<const RunEvidence> base,
                                  std::span<const RunEvidence> candidate, std::uint32_t steps = 1);
 
