@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "analysis/number_text.hpp"
@@ -105,9 +106,10 @@ std::string headline_of(const Comparison& comparison) {
       if (one.decides && one.relation == Relation::undecided) return one.reason;
     }
   }
-  return fmt::format("{} is {} than {} in all {}", comparison.candidate_version,
+  const auto deciding = std::ranges::count_if(comparison.figures, &ComparedFigure::decides);
+  return fmt::format("{} is {} than {}; {} decided", comparison.candidate_version,
                      to_text(comparison.overall), comparison.base_version,
-                     counted(comparison.figures.size(), "figure"));
+                     counted(static_cast<std::uint64_t>(deciding), "figure"));
 }
 
 }  // namespace plexor::analysis
