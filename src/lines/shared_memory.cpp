@@ -5,8 +5,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "base/descriptor.hpp"
 #include "base/error.hpp"
+#include "lines/descriptor.hpp"
 
 namespace plexor::lines {
 
@@ -16,8 +16,7 @@ namespace {
   throw base::RigFault("shared memory " + file + ": " + reason);
 }
 
-std::shared_ptr<void> map(const base::Descriptor& descriptor, const std::string& file,
-                          std::size_t size) {
+std::shared_ptr<void> map(const Descriptor& descriptor, const std::string& file, std::size_t size) {
   void* memory = mmap(nullptr, size, PROT_READ | PROT_WRITE, MAP_SHARED, descriptor.get(), 0);
   if (memory == MAP_FAILED) fail_memory(file, base::last_reason());
   return {memory, [size](void* mapped) { munmap(mapped, size); }};
@@ -26,8 +25,7 @@ std::shared_ptr<void> map(const base::Descriptor& descriptor, const std::string&
 }  // namespace
 
 std::shared_ptr<void> create_shared_memory(const std::string& file, std::size_t size) {
-  const base::Descriptor descriptor(
-      open(file.c_str(), O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600));
+  const Descriptor descriptor(open(file.c_str(), O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600));
   if (descriptor.get() < 0) fail_memory(file, base::last_reason());
   if (ftruncate(descriptor.get(), static_cast<off_t>(size)) != 0)
     fail_memory(file, base::last_reason());
@@ -35,7 +33,7 @@ std::shared_ptr<void> create_shared_memory(const std::string& file, std::size_t 
 }
 
 std::shared_ptr<void> open_shared_memory(const std::string& file, std::size_t size) {
-  const base::Descriptor descriptor(open(file.c_str(), O_RDWR | O_CLOEXEC));
+  const Descriptor descriptor(open(file.c_str(), O_RDWR | O_CLOEXEC));
   if (descriptor.get() < 0) fail_memory(file, base::last_reason());
   struct stat facts {};
   if (fstat(descriptor.get(), &facts) != 0) fail_memory(file, base::last_reason());

@@ -6,6 +6,7 @@ namespace plexor::rig {
 
 std::vector<std::uint32_t> listeners_of(const std::vector<Device>& devices) {
   std::vector<std::uint32_t> counts;
+  counts.reserve(devices.size());
   for (const Device& device : devices) {
     counts.push_back(static_cast<std::uint32_t>(std::max<std::size_t>(device.listeners.size(), 1)));
   }

@@ -4,8 +4,8 @@
 #include <sys/syscall.h>
 #include <unistd.h>
 
-#include "base/descriptor.hpp"
 #include "base/error.hpp"
+#include "lines/descriptor.hpp"
 #include "safety/board.hpp"
 
 namespace plexor::safety {
@@ -30,7 +30,7 @@ class Watched {
   }
 
  private:
-  base::Descriptor descriptor_;
+  lines::Descriptor descriptor_;
 };
 
 // Places among the lines asked for.

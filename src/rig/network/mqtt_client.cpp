@@ -19,8 +19,8 @@
 #include <utility>
 #include <vector>
 
-#include "base/descriptor.hpp"
 #include "base/error.hpp"
+#include "lines/descriptor.hpp"
 #include "rig/line_text.hpp"
 #include "rig/looking_again.hpp"
 #include "rig/network/reach.hpp"
@@ -71,7 +71,7 @@ class Bell {
   [[nodiscard]] int descriptor() const { return eventfd_.get(); }
 
  private:
-  base::Descriptor eventfd_{::eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC)};
+  lines::Descriptor eventfd_{::eventfd(0, EFD_NONBLOCK | EFD_CLOEXEC)};
 };
 
 }  // namespace

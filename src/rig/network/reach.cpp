@@ -2,7 +2,6 @@
 
 #include <poll.h>
 #include <sys/socket.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <array>
@@ -13,8 +12,8 @@
 #include <optional>
 #include <system_error>
 
-#include "base/descriptor.hpp"
 #include "base/error.hpp"
+#include "lines/descriptor.hpp"
 #include "lines/lines.hpp"
 #include "rig/network/name_lookup.hpp"
 
@@ -42,7 +41,7 @@ struct Patience {
 };
 
 std::optional<std::string> not_connected(const asio::ip::tcp::endpoint& to, const Patience& wait) {
-  const base::Descriptor socket(
+  const lines::Descriptor socket(
       ::socket(to.protocol().family(), SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0));
   if (::connect(socket.get(), to.data(), static_cast<socklen_t>(to.size())) == 0) {
     return std::nullopt;

@@ -9,8 +9,8 @@
 #include <cstdlib>
 #include <cstring>
 
-#include "base/descriptor.hpp"
 #include "base/error.hpp"
+#include "lines/descriptor.hpp"
 
 namespace plexor::rig {
 
@@ -18,8 +18,8 @@ namespace {
 
 constexpr std::size_t longest_secret = 500;
 
-base::Descriptor open_to_read(const std::string& path) {
-  return base::Descriptor(open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
+lines::Descriptor open_to_read(const std::string& path) {
+  return lines::Descriptor(open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
 }
 
 [[noreturn]] void fail(const std::string& file, const std::string& found) {
@@ -28,7 +28,7 @@ base::Descriptor open_to_read(const std::string& path) {
 }
 
 /// Asked of the open file: who can read it must not change in between.
-void check_owner_only(const base::Descriptor& file, const std::string& path) {
+void check_owner_only(const lines::Descriptor& file, const std::string& path) {
   struct stat facts {};
   if (!file.is_open() || fstat(file.get(), &facts) != 0) {
     fail(path, base::last_reason());
@@ -41,7 +41,7 @@ void check_owner_only(const base::Descriptor& file, const std::string& path) {
 }
 
 std::string content_of(const std::string& path) {
-  const base::Descriptor file = open_to_read(path);
+  const lines::Descriptor file = open_to_read(path);
   check_owner_only(file, path);
   std::array<char, longest_secret + 3> buffer{};
   const ssize_t bytes = read(file.get(), buffer.data(), buffer.size());

@@ -12,8 +12,8 @@
 #include <cstring>
 #include <utility>
 
-#include "base/descriptor.hpp"
 #include "base/error.hpp"
+#include "lines/descriptor.hpp"
 #include "lines/lines.hpp"
 
 namespace plexor::virtual_rig {
@@ -47,7 +47,7 @@ Address resolve(const std::string& host, std::uint16_t port) {
   return address;
 }
 
-using Socket = base::Descriptor;
+using Socket = lines::Descriptor;
 
 /// That never waits.
 Socket open_socket(int family, int type) {

@@ -4,7 +4,7 @@
 
 #include <utility>
 
-namespace plexor::base {
+namespace plexor::lines {
 
 /// An open file, socket or other descriptor of the kernel's, which is closed with it.
 class Descriptor {
@@ -30,4 +30,4 @@ class Descriptor {
   int descriptor_;
 };
 
-}  // namespace plexor::base
+}  // namespace plexor::lines
