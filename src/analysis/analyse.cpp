@@ -17,10 +17,13 @@
 #include "analysis/listeners.hpp"
 #include "analysis/presentation.hpp"
 #include "analysis/remarks.hpp"
+#include "analysis/sequential_verdicts.hpp"
 #include "analysis/tally.hpp"
 #include "analysis/timeline.hpp"
 #include "analysis/verdicts.hpp"
 #include "base/error.hpp"
+#include "judge/sequential_limits.hpp"
+#include "scenario/planner.hpp"
 
 namespace plexor::analysis {
 namespace {
@@ -37,12 +40,6 @@ scenario::Scenario judged_scenario(const journal::Header& header) {
   scenario.accept.confusion_rate.reset();
   scenario.accept.latencies.clear();
   return scenario;
-}
-
-std::uint64_t rhythm_trials_of(const scenario::Scenario& scenario) {
-  std::uint64_t trials = 0;
-  for (const scenario::Block& block : scenario.blocks) trials += block.quiet ? 0 : block.trials;
-  return trials;
 }
 
 constexpr base::Duration latest_telling = std::chrono::seconds{1};
@@ -98,6 +95,7 @@ class Analysis::Fold {
   void release(Presentation& presentation);
   void count_rhythm(const Presentation& presentation);
   void count_quiet(const Presentation& presentation);
+  [[nodiscard]] std::uint64_t count_spared() const;
   void reach(base::Instant at) { segment_end_ = std::max(segment_end_, at); }
   [[nodiscard]] Presentation fresh();
 
@@ -105,6 +103,8 @@ class Analysis::Fold {
   Results results_;
   std::optional<scenario::Scenario> scenario_;
   std::optional<judge::Judge> judge_;
+  std::optional<judge::SequentialLimits> sequential_;
+  std::vector<std::uint64_t> valid_by_block_;
 
   std::optional<Presentation> open_;
   std::deque<Presentation> queue_;  ///< in order; the settled ones first
@@ -141,7 +141,8 @@ void Analysis::Fold::on(const journal::Header& header) {
   scenario_ = judged_scenario(header);
   results_.scenario_name = scenario_->name;
   results_.purpose = scenario::to_text(scenario_->purpose);
-  results_.trials_planned = rhythm_trials_of(*scenario_);
+  const scenario::PlannedCounts planned = scenario::planned_counts(*scenario_);
+  results_.trials_planned = planned.expecting + planned.distractors;
   results_.max_void_fraction = scenario_->accept.max_void_fraction;
   const auto& rig = results_.header.rig;
   std::vector<std::uint32_t> listeners;
@@ -149,6 +150,9 @@ void Analysis::Fold::on(const journal::Header& header) {
     tallies_.emplace_back(device, scenario_->rhythms, rig);
     listeners.push_back(tallies_.back().listeners());
   }
+  sequential_.emplace(*scenario_, static_cast<std::uint32_t>(listeners.size()));
+  valid_by_block_.resize(scenario_->blocks.size());
+  results_.may_stop_early = scenario_->accept.may_stop_early();
   judge_.emplace(std::move(listeners), scenario_->incident_window);
   last_arrival_.resize(tallies_.size());
 }
@@ -182,6 +186,13 @@ void Analysis::Fold::on(const journal::TrialPlanned& planned) {
 }
 
 void Analysis::Fold::check_planned(const base::Trial& trial) const {
+  const bool of_a_block = trial.kind != base::TrialKind::reference;
+  if (of_a_block && trial.id.block >= scenario_->blocks.size()) {
+    throw base::InputError(fmt::format(
+        "journal: a trial of block {}; its scenario has {}; the journal was not written from the "
+        "scenario in its header",
+        trial.id.block + 1, scenario_->blocks.size()));
+  }
   if (trial.kind != base::TrialKind::rhythm || trial.rhythm < scenario_->rhythms.size()) return;
   throw base::InputError(fmt::format(
       "journal: trial {} of block {} presents rhythm {}; its scenario has {}; the journal was not "
@@ -327,6 +338,7 @@ void Analysis::Fold::release(Presentation& presentation) {
   if (row_) row_({&presentation.planned, &presentation.done, &settled, presentation.segment});
   if (kind == base::TrialKind::reference) return;
   if (kind == base::TrialKind::rhythm) ++presentations_;
+  sequential_->count(settled);
   if (settled.void_reason) {
     ++results_.voids[static_cast<std::size_t>(*settled.void_reason)];
     if (kind == base::TrialKind::rhythm) ++void_presentations_;
@@ -339,6 +351,7 @@ void Analysis::Fold::release(Presentation& presentation) {
 
 void Analysis::Fold::count_rhythm(const Presentation& presentation) {
   ++results_.trials_valid;
+  ++valid_by_block_.at(presentation.planned.trial.id.block);
   const judge::Settled& settled = *presentation.settled;
   const base::Trial& trial = presentation.planned.trial;
   const base::StrikeSpeed strike = mean_strike(trial.taps);
@@ -366,6 +379,19 @@ void Analysis::Fold::count_quiet(const Presentation& presentation) {
   findings_.quiet_alarms(presentation);
 }
 
+/// Planned trials of blocks that ended early because their verdicts were known.
+std::uint64_t Analysis::Fold::count_spared() const {
+  std::uint64_t spared = 0;
+  for (std::uint32_t i = 0; i < scenario_->blocks.size(); ++i) {
+    const scenario::Block& block = scenario_->blocks[i];
+    const bool ended_early = !results_.header.lifted && sequential_->is_known(i);
+    if (!block.quiet && ended_early && valid_by_block_[i] < block.trials) {
+      spared += block.trials - valid_by_block_[i];
+    }
+  }
+  return spared;
+}
+
 Results Analysis::Fold::finish(const journal::ReadSummary& reading) {
   if (!scenario_) throw base::InputError("journal: no record; expected a header at the start");
   finish_segment();
@@ -377,13 +403,15 @@ Results Analysis::Fold::finish(const journal::ReadSummary& reading) {
     results_.void_fraction =
         static_cast<double>(void_presentations_) / static_cast<double>(presentations_);
   }
+  results_.trials_spared = count_spared();
   results_.findings_total = findings_.total();
   results_.findings = std::move(findings_).take();
   results_.timeline = std::move(timeline_).stretches(results_.duration_s);
   std::vector<DeviceEvidence> evidence;
   for (ListenersTally& tally : tallies_) evidence.push_back(std::move(tally).evidence(quiet_));
-  const std::vector<Judged> judged = judge_limits(scenario_->accept, evidence);
+  const std::vector<Judged> judged = judge_limits(scenario_->accept, evidence, *sequential_);
   for (DeviceEvidence& device : evidence) {
+    withdraw_fixed_intervals(device.result, scenario_->accept);
     device.result.remarks = remarks_on(device.result, *scenario_);
     results_.devices.push_back(std::move(device.result));
   }

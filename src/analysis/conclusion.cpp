@@ -53,9 +53,10 @@ std::string void_objection(const Results& results) {
 
 std::string plan_objection(const Results& results) {
   const bool complete = results.ended && results.ended->reason == Ended::Reason::complete;
-  if (!complete || results.trials_valid == results.trials_planned) return {};
+  const std::uint64_t needed = results.trials_planned - results.trials_spared;
+  if (!complete || results.trials_valid == needed) return {};
   return fmt::format("the journal holds {} of {} planned",
-                     counted(results.trials_valid, "valid trial"), results.trials_planned);
+                     counted(results.trials_valid, "valid trial"), needed);
 }
 
 std::string limits_objection(const Results& results) {
@@ -78,8 +79,10 @@ bool is_judged(const Judged& judged, Judgement judgement) {
 
 /// How far the judging bound clears its limit; never infinite for a passed one.
 double margin(const Verdict& verdict) {
-  const bool lower = verdict.interval->sides == Sides::lower;
-  return std::abs((lower ? verdict.interval->lower : verdict.interval->upper) - verdict.limit);
+  const Interval& interval = *verdict.interval;
+  const bool lower =
+      interval.sides == Sides::two ? verdict.at_least : interval.sides == Sides::lower;
+  return std::abs((lower ? interval.lower : interval.upper) - verdict.limit);
 }
 
 /// The verdict a reader should hear of first: the first that fails, else the first

@@ -10,35 +10,19 @@
 #include "analysis/intervals.hpp"
 #include "analysis/number_text.hpp"
 #include "analysis/power.hpp"
+#include "analysis/sequential_verdicts.hpp"
 #include "base/search.hpp"
+#include "judge/sequential_design.hpp"
+#include "judge/sequential_limits.hpp"
+#include "judge/sequential_walk.hpp"
+#include "scenario/planner.hpp"
 
 namespace plexor::analysis {
 namespace {
 
 using scenario::Limit;
 
-/// What the plan holds of the three things that are counted.
-struct Planned {
-  std::uint64_t expecting = 0;
-  std::uint64_t distractors = 0;
-  double quiet_hours = 0.0;
-};
-
-Planned count_plan(const scenario::Scenario& scenario) {
-  Planned planned;
-  base::Duration quiet{};
-  for (const scenario::Block& block : scenario.blocks) {
-    if (block.quiet) {
-      quiet += block.window * (block.trials - 1) + block.last_window;
-    } else if (scenario.rhythms[block.rhythm].is_distractor()) {
-      planned.distractors += block.trials;
-    } else {
-      planned.expecting += block.trials;
-    }
-  }
-  planned.quiet_hours = to_hours(quiet);
-  return planned;
-}
+using scenario::PlannedCounts;
 
 /// The largest k up to `most` for which `passes(k)` holds; passes must be falling in k.
 std::optional<std::uint64_t> largest_passing(std::uint64_t most,
@@ -130,7 +114,7 @@ std::string a_device_with(double expected, const char* unit, const Limit& limit)
                      limit.expected ? "" : " (assumed)");
 }
 
-Provable detection(const Planned& planned, const Limit& limit) {
+Provable detection(const PlannedCounts& planned, const Limit& limit) {
   const double expected = limit.expected.value_or((1.0 + limit.value) / 2.0);
   return rare_failures(
       planned.expecting, 1.0 - limit.value, limit.confidence, 1.0 - expected,
@@ -147,7 +131,7 @@ Provable small_share(const char* figure, std::uint64_t n, const Limit& limit) {
        "raise trials, or the limit, or lower its confidence", a_device_with(expected, "", limit)});
 }
 
-Provable latency(const Planned& planned, const scenario::LatencyLimit& limit) {
+Provable latency(const PlannedCounts& planned, const scenario::LatencyLimit& limit) {
   // The bound is an order statistic: so many answers may lie beyond it.
   const double expected = (1.0 - limit.quantile) / 2.0;
   return rare_failures(
@@ -158,47 +142,125 @@ Provable latency(const Planned& planned, const scenario::LatencyLimit& limit) {
        fmt::format("a device with {} later or missing", limit_text(expected, ""))});
 }
 
-Provable alarms(const Planned& planned, const Limit& limit) {
+Provable alarms(const PlannedCounts& planned, const Limit& limit) {
   Provable found;
-  found.planned = planned.quiet_hours;
+  const double quiet_hours = to_hours(planned.quiet);
+  found.planned = quiet_hours;
   found.expected = limit.expected.value_or(limit.value / 2.0);
   if (limit.value > 0.0) {
     found.needed = garwood(0, 1.0, limit.confidence, Sides::upper).upper / limit.value;
     found.for_80 = hours_for_power(limit.value, limit.confidence, found.expected, 0.80);
     found.for_95 = hours_for_power(limit.value, limit.confidence, found.expected, 0.95);
   }
-  if (planned.quiet_hours > 0.0) {
+  if (quiet_hours > 0.0) {
     found.allowed = largest_passing(1'000'000, [&](std::uint64_t incidents) {
-      return garwood(incidents, planned.quiet_hours, limit.confidence, Sides::upper).upper <=
-             limit.value;
+      return garwood(incidents, quiet_hours, limit.confidence, Sides::upper).upper <= limit.value;
     });
   }
   if (found.allowed) {
-    found.power = chance_of_few_incidents(planned.quiet_hours, *found.allowed, found.expected);
+    found.power = chance_of_few_incidents(quiet_hours, *found.allowed, found.expected);
   }
   const std::string expected = a_device_with(found.expected, "/h", limit);
   return finish(std::move(found),
                 {"false alarms per hour", "at most " + limit_text(limit.value, "/h"),
-                 hours_text(planned.quiet_hours) + " of quiet", "false alarm", "h of quiet",
+                 hours_text(quiet_hours) + " of quiet", "false alarm", "h of quiet",
                  "raise quiet_s, or the limit, or lower its confidence", expected});
 }
+
+/// What a sequential test can do, in words.
+class SequentialProof {
+ public:
+  SequentialProof(const Limit& limit, const judge::SequentialLimit& planned)
+      : test_(*limit.sequential), planned_(planned), unit_(is_of_alarms() ? "/h" : "") {}
+
+  [[nodiscard]] Provable result() const {
+    Provable found;
+    found.figure = figure_of(planned_);
+    found.limit = fmt::format("{} good, {} bad", good(), bad());
+    found.planned = planned_.planned;
+    found.expected = judge::failures_per_exposure(planned_.aim.kind, planned_.aim.good);
+    if (!planned_.design) return without_a_test(std::move(found));
+    const judge::SequentialDesign& design = *planned_.design;
+    found.can_pass = true;
+    found.needed = judge::earliest_pass(design);
+    found.allowed = design.pass_from.size() - 1;
+    const auto at_good = judge::sequential_chances(design, planned_.aim.good);
+    const auto at_bad = judge::sequential_chances(design, planned_.aim.bad);
+    found.power = at_good.pass;
+    found.sentence = fmt::format(
+        "{} {}: can pass: {} planned, ends after {} at most, on average after {} at {} and {} at "
+        "{}{}",
+        found.figure, found.limit, amount(found.planned), amount(design.longest),
+        amount(at_good.average), good(), amount(at_bad.average), bad(), fixed());
+    found.power_sentence = fmt::format(
+        "a device with {} passes with a probability of {}, one with {} with {}{}", good(),
+        percent(at_good.pass), bad(), percent(at_bad.pass), undecided(at_good, at_bad));
+    return found;
+  }
+
+ private:
+  [[nodiscard]] bool is_of_alarms() const { return planned_.counted == judge::Counted::alarms; }
+  [[nodiscard]] std::string good() const { return limit_text(test_.good, unit_); }
+  [[nodiscard]] std::string bad() const { return limit_text(test_.bad, unit_); }
+  [[nodiscard]] static std::string percent(double chance) {
+    return fmt::format("{:.1f} %", chance * 100.0);
+  }
+  [[nodiscard]] std::string amount(double exposure) const {
+    if (is_of_alarms()) return fmt::format("{:.3g} h of quiet", exposure);
+    return counted(static_cast<std::uint64_t>(std::ceil(exposure)), "trial");
+  }
+  [[nodiscard]] std::string fixed() const {
+    const auto plan = judge::fixed_plan(planned_.aim);
+    return plan ? fmt::format(" (a fixed plan with the same errors: {})", amount(plan->exposure))
+                : std::string();
+  }
+  [[nodiscard]] Provable without_a_test(Provable found) const {
+    found.needed = judge::earliest_pass(planned_.aim);
+    found.sentence =
+        fmt::format("{} {}: cannot pass: {} planned, but even a perfect device needs {}; raise {}",
+                    found.figure, found.limit, amount(found.planned), amount(*found.needed),
+                    is_of_alarms() ? "quiet_s" : "trials");
+    return found;
+  }
+  /// Where the plan ends before the test does.
+  [[nodiscard]] std::string undecided(const judge::SequentialChances& at_good,
+                                      const judge::SequentialChances& at_bad) const {
+    const double chance = std::max(at_good.undecided, at_bad.undecided);
+    if (chance <= 0.0) return {};
+    const auto longer = judge::decided_design(planned_.aim);
+    return fmt::format(
+        "; the plan ends undecided in up to {} of all runs{}", percent(chance),
+        longer ? fmt::format(": {} always decide", amount(longer->longest)) : std::string());
+  }
+
+  const scenario::Sequential& test_;
+  const judge::SequentialLimit& planned_;
+  std::string unit_;
+};
 
 }  // namespace
 
 std::vector<Provable> what_can_be_proved(const scenario::Scenario& scenario) {
-  const Planned planned = count_plan(scenario);
-  const scenario::Accept& accept = scenario.accept;
+  const PlannedCounts planned = scenario::planned_counts(scenario);
+  const std::vector<judge::SequentialLimit> sequential = judge::sequential_limits(scenario);
+  auto next_sequential = sequential.begin();  // in the order of what is found here
   std::vector<Provable> found;
-  if (accept.detection_rate) found.push_back(detection(planned, *accept.detection_rate));
-  for (const auto& limit : accept.latencies) found.push_back(latency(planned, limit));
-  if (accept.false_alarms_per_hour) found.push_back(alarms(planned, *accept.false_alarms_per_hour));
-  if (accept.false_response_rate) {
-    found.push_back(
-        small_share("false response rate", planned.distractors, *accept.false_response_rate));
+  const auto add = [&](const std::optional<Limit>& limit, const auto& prove_fixed) {
+    if (!limit) return;
+    found.push_back(limit->sequential ? SequentialProof(*limit, *next_sequential++).result()
+                                      : prove_fixed(*limit));
+  };
+  const scenario::Accept& accept = scenario.accept;
+  add(accept.detection_rate, [&](const Limit& limit) { return detection(planned, limit); });
+  for (const scenario::LatencyLimit& limit : accept.latencies) {
+    add(limit.limit, [&](const Limit&) { return latency(planned, limit); });
   }
-  if (accept.confusion_rate) {
-    found.push_back(small_share("confusion rate", planned.expecting, *accept.confusion_rate));
-  }
+  add(accept.false_alarms_per_hour, [&](const Limit& limit) { return alarms(planned, limit); });
+  add(accept.false_response_rate, [&](const Limit& limit) {
+    return small_share("false response rate", planned.distractors, limit);
+  });
+  add(accept.confusion_rate,
+      [&](const Limit& limit) { return small_share("confusion rate", planned.expecting, limit); });
   return found;
 }
 

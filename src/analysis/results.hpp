@@ -84,6 +84,17 @@ struct StrengthBin {
 
 enum class Judgement : std::uint8_t { pass, fail, undecided };
 
+/// How a limit was tested while the run went on. Rates as the limit gives them: of what is counted.
+struct SequentialVerdict {
+  double good = 0.0;
+  double bad = 0.0;
+  double alpha = 0.0;
+  double beta = 0.0;
+  double at_most = 0.0;        ///< trials (hours of quiet) in which the test ends; 0: it can't pass
+  double used = 0.0;           ///< where it stopped, or how far it has come
+  std::uint64_t failures = 0;  ///< until then: misses, late or wrong answers, alarms
+};
+
 /// One limit judged for one device.
 struct Verdict {
   std::string device;
@@ -91,13 +102,17 @@ struct Verdict {
   std::string unit;       ///< "", "ms", "/h"
   bool at_least = false;  ///< side of the limit
   double limit = 0.0;
-  std::optional<double> estimate;    ///< empty: nothing was measured, or +infinity
-  std::optional<Interval> interval;  ///< the one that judged: one-sided towards the limit
-  std::uint64_t n = 0;               ///< trials; for a rate: incidents
+  std::optional<double> estimate;  ///< empty: nothing was measured, or +infinity
+  /// The one that judged: one-sided towards the limit, of latencies widened by their expanded
+  /// uncertainty. Of a sequential test, which judges by itself: two-sided, for how it stopped.
+  std::optional<Interval> interval;
+  std::uint64_t n = 0;  ///< trials; for a rate: incidents
   Judgement judgement = Judgement::undecided;
   std::optional<std::uint64_t> more_needed;  ///< undecided: about how many more trials (for a rate:
-                                             ///< hours) would decide at this estimate
-  std::string reason;                        ///< one sentence with the numbers
+                                             ///< hours) would decide at this estimate; sequential:
+                                             ///< how many more the test takes at most
+  std::optional<SequentialVerdict> sequential{};
+  std::string reason;  ///< one sentence with the numbers
 };
 
 /// What one more listener of a device heard, compared with what the first one did, over the
@@ -178,6 +193,8 @@ struct Results {
   std::string purpose;
   std::uint64_t trials_valid = 0;    ///< rhythm trials that count
   std::uint64_t trials_planned = 0;  ///< as the scenario asks
+  std::uint64_t trials_spared = 0;   ///< of these, not needed: sequential limits were decided
+  bool may_stop_early = false;       ///< some limit is sequential
   /// Presentations of rhythms and quiet that don't count; indexed by VoidReason.
   std::array<std::uint64_t, base::all_void_reasons.size()> voids{};
   double void_fraction = 0.0;  ///< of all rhythm presentations

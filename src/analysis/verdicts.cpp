@@ -8,6 +8,7 @@
 
 #include "analysis/latency.hpp"
 #include "analysis/number_text.hpp"
+#include "analysis/sequential_verdicts.hpp"
 #include "base/search.hpp"
 
 namespace plexor::analysis {
@@ -44,9 +45,24 @@ Bounds rate_bounds(std::uint64_t events, double hours, double confidence) {
           .upper = garwood(events, hours, confidence, Sides::upper)};
 }
 
-Bounds quantile_bounds(std::span<const double> sorted, double p, double confidence) {
-  return {.lower = quantile_interval(sorted, p, confidence, Sides::lower),
-          .upper = quantile_interval(sorted, p, confidence, Sides::upper)};
+/// Of order statistics, moved outwards by what a measured latency may be off.
+Bounds quantile_bounds(std::span<const double> sorted, double p, double confidence,
+                       double uncertainty) {
+  Bounds bounds{.lower = quantile_interval(sorted, p, confidence, Sides::lower),
+                .upper = quantile_interval(sorted, p, confidence, Sides::upper)};
+  if (uncertainty == 0.0) return bounds;
+  bounds.lower.lower -= uncertainty;
+  bounds.upper.upper += uncertainty;
+  bounds.upper.method += fmt::format(", widened by {:.2g} ms of measurement", uncertainty);
+  bounds.lower.method = bounds.upper.method;
+  return bounds;
+}
+
+/// Expanded uncertainty of one latency as the device's own figures have it, in ms.
+double expanded_uncertainty(const DeviceResult& device) {
+  if (device.listeners.empty()) return 0.0;
+  const Budget& budget = device.listeners.front().latency_budget;
+  return budget.contributions.empty() ? 0.0 : budget.coverage_factor_95() * budget.combined();
 }
 
 bool at_least(const Limit& limit) { return limit.side == Limit::Side::at_least; }
@@ -204,11 +220,25 @@ Judged judge_alarms(const DeviceResult& device, const Limit& limit) {
   return judge_figure(device.name, words, measured, limit);
 }
 
-/// With n trials of which `within` answer within the limit: do the order statistics decide?
+/// Answers that are within the limit for certain, and those that may be.
+struct Within {
+  std::uint64_t surely = 0;
+  std::uint64_t perhaps = 0;
+};
+
+Within count_within(std::span<const double> sorted, double limit, double uncertainty) {
+  const auto at_most = [&](double value) {
+    return static_cast<std::uint64_t>(std::upper_bound(sorted.begin(), sorted.end(), value) -
+                                      sorted.begin());
+  };
+  return {.surely = at_most(limit - uncertainty), .perhaps = at_most(limit + uncertainty)};
+}
+
+/// With n trials: do the order statistics decide?
 /// The one at a rank lies within the limit exactly when so many answers do.
-bool ranks_decide(std::uint64_t within, std::uint64_t n, double p, double confidence) {
-  return within >= quantile_ranks(n, p, confidence, Sides::upper).upper ||
-         within < quantile_ranks(n, p, confidence, Sides::lower).lower;
+bool ranks_decide(const Within& within, std::uint64_t n, double p, double confidence) {
+  return within.surely >= quantile_ranks(n, p, confidence, Sides::upper).upper ||
+         within.perhaps < quantile_ranks(n, p, confidence, Sides::lower).lower;
 }
 
 Judged judge_latency(const DeviceEvidence& device, const scenario::LatencyLimit& latency) {
@@ -229,13 +259,14 @@ Judged judge_latency(const DeviceEvidence& device, const scenario::LatencyLimit&
                     .nothing = "no valid trial expects an event"};
   Measured measured{.estimate = estimate, .n = n, .bounds = {}, .decides = {}};
   if (n == 0) return judge_figure(name, words, measured, latency.limit);
-  measured.bounds = quantile_bounds(sorted, latency.quantile, latency.limit.confidence);
-  const auto beyond = std::upper_bound(sorted.begin(), sorted.end(), latency.limit.value);
-  const auto within = static_cast<std::uint64_t>(beyond - sorted.begin());
+  const double uncertainty = expanded_uncertainty(device.result);
+  measured.bounds =
+      quantile_bounds(sorted, latency.quantile, latency.limit.confidence, uncertainty);
+  const Within within = count_within(sorted, latency.limit.value, uncertainty);
   measured.decides = [=](std::uint64_t more) {
     const double growth = static_cast<double>(n + more) / static_cast<double>(n);
-    return ranks_decide(scaled(within, growth), n + more, latency.quantile,
-                        latency.limit.confidence);
+    return ranks_decide({scaled(within.surely, growth), scaled(within.perhaps, growth)}, n + more,
+                        latency.quantile, latency.limit.confidence);
   };
   return judge_figure(name, words, measured, latency.limit);
 }
@@ -255,7 +286,8 @@ std::string what_would_decide(const Verdict& verdict) {
   if (!verdict.more_needed) return {};
   const std::uint64_t more = about(*verdict.more_needed);
   const std::string_view noun = verdict.unit == "/h" ? "hour" : "trial";
-  return fmt::format("about {} more {}{} would decide", more, noun, more == 1 ? "" : "s");
+  return fmt::format("{} {} more {}{} would decide", verdict.sequential ? "at most" : "about", more,
+                     noun, more == 1 ? "" : "s");
 }
 
 std::optional<std::uint64_t> fewest_more(const std::function<bool(std::uint64_t more)>& decides) {
@@ -264,27 +296,32 @@ std::optional<std::uint64_t> fewest_more(const std::function<bool(std::uint64_t 
 }
 
 std::vector<Judged> judge_limits(const scenario::Accept& accept,
-                                 std::span<const DeviceEvidence> devices) {
+                                 std::span<const DeviceEvidence> devices,
+                                 const judge::SequentialLimits& sequential) {
   std::vector<Judged> judged;
-  const auto for_each_device = [&](const auto& judge_one) {
-    for (const DeviceEvidence& device : devices) judged.push_back(judge_one(device));
+  std::size_t next_sequential = 0;  // both lists have one order
+  const auto each_device = [&](const Limit& limit, const auto& judge_fixed) {
+    for (std::uint32_t device = 0; device < devices.size(); ++device) {
+      judged.push_back(limit.sequential ? judge_sequential(devices[device].result.name, limit,
+                                                           sequential.limits()[next_sequential],
+                                                           sequential.find(next_sequential, device))
+                                        : judge_fixed(devices[device]));
+    }
+    if (limit.sequential) ++next_sequential;
   };
-  if (const auto& limit = accept.detection_rate) {
-    for_each_device([&](const auto& device) { return judge_detection(device.result, *limit); });
+  const auto each_result = [&](const std::optional<Limit>& limit, const auto& judge_one) {
+    if (!limit) return;
+    each_device(*limit,
+                [&](const DeviceEvidence& device) { return judge_one(device.result, *limit); });
+  };
+  each_result(accept.detection_rate, judge_detection);
+  for (const scenario::LatencyLimit& latency : accept.latencies) {
+    each_device(latency.limit,
+                [&](const DeviceEvidence& device) { return judge_latency(device, latency); });
   }
-  for (const scenario::LatencyLimit& limit : accept.latencies) {
-    for_each_device([&](const auto& device) { return judge_latency(device, limit); });
-  }
-  if (const auto& limit = accept.false_alarms_per_hour) {
-    for_each_device([&](const auto& device) { return judge_alarms(device.result, *limit); });
-  }
-  if (const auto& limit = accept.false_response_rate) {
-    for_each_device(
-        [&](const auto& device) { return judge_false_responses(device.result, *limit); });
-  }
-  if (const auto& limit = accept.confusion_rate) {
-    for_each_device([&](const auto& device) { return judge_confusions(device.result, *limit); });
-  }
+  each_result(accept.false_alarms_per_hour, judge_alarms);
+  each_result(accept.false_response_rate, judge_false_responses);
+  each_result(accept.confusion_rate, judge_confusions);
   return judged;
 }
 

@@ -115,6 +115,8 @@ SequentialDesign wald_design(const SequentialAim& aim, double longest) {
 
 double earliest_pass(const SequentialDesign& design) { return design.pass_from.at(0); }
 
+double earliest_pass(const SequentialAim& aim) { return pass_line(wald_lines(aim), aim.kind, 0); }
+
 std::uint64_t earliest_fail(const SequentialDesign& design) {
   for (std::size_t failures = 1; failures < design.fail_until.size(); ++failures) {
     const double soonest =

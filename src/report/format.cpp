@@ -49,6 +49,10 @@ std::string confidence_text(const analysis::Interval& interval) {
 }
 
 std::string limit_text(const analysis::Verdict& verdict) {
+  if (const auto& test = verdict.sequential) {
+    return fmt::format("{} good, {} bad", analysis::limit_text(test->good, verdict.unit),
+                       analysis::limit_text(test->bad, verdict.unit));
+  }
   return (verdict.at_least ? "at least " : "at most ") +
          analysis::limit_text(verdict.limit, verdict.unit);
 }
@@ -66,6 +70,19 @@ std::string estimate_text(const analysis::Verdict& verdict) {
 std::string sample_text(const analysis::Verdict& verdict) {
   const std::string_view noun = verdict.unit == "/h" ? "incident" : "trial";
   return fmt::format("{} {}{}", count(verdict.n), noun, verdict.n == 1 ? "" : "s");
+}
+
+std::string limit_label(const analysis::Verdict& verdict) {
+  return verdict.sequential ? limit_text(verdict) : "limit: " + limit_text(verdict);
+}
+
+std::string early_stop_text(const analysis::Results& results) {
+  if (results.trials_spared == 0) return {};
+  return fmt::format(
+      "stopped early: {} of {} planned trials were enough. The figures in the tables are as "
+      "counted; only the estimates of the limits take the early stop into account, and intervals "
+      "for a fixed number of trials are left out.",
+      count(results.trials_valid), count(results.trials_planned));
 }
 
 std::string_view mark_word(analysis::Judgement judgement) {

@@ -29,6 +29,11 @@ namespace plexor::report {
 
 /// "at least 95 %": the limit as the scenario gives it, with all its digits.
 [[nodiscard]] std::string limit_text(const analysis::Verdict& verdict);
+/// "limit: at least 95 %", of a sequential one "98 % good, 95 % bad".
+[[nodiscard]] std::string limit_label(const analysis::Verdict& verdict);
+/// That sequential limits ended the run before its plan, and what that means for its figures; empty
+/// where they did not.
+[[nodiscard]] std::string early_stop_text(const analysis::Results& results);
 /// The verdict's estimate; "not heard" where the percentile lies among the unanswered trials, "not
 /// measured" where there is nothing.
 [[nodiscard]] std::string estimate_text(const analysis::Verdict& verdict);

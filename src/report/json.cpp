@@ -113,6 +113,7 @@ Json trials(const analysis::Results& results) {
   }
   return {{"planned", results.trials_planned},
           {"valid", results.trials_valid},
+          {"spared", results.trials_spared},
           {"void_share", number(results.void_fraction)},
           {"void_share_at_most", number(results.max_void_fraction)},
           {"voids", voids}};
@@ -121,6 +122,14 @@ Json trials(const analysis::Results& results) {
 std::string_view unit_name(const analysis::Verdict& verdict) {
   if (verdict.unit == "/h") return "per_hour";
   return verdict.unit.empty() ? std::string_view("share") : std::string_view(verdict.unit);
+}
+
+Json sequential(const std::optional<analysis::SequentialVerdict>& test) {
+  if (!test) return nullptr;
+  return {{"good", number(test->good)},       {"bad", number(test->bad)},
+          {"alpha", number(test->alpha)},     {"beta", number(test->beta)},
+          {"at_most", number(test->at_most)}, {"used", number(test->used)},
+          {"failures", test->failures}};
 }
 
 Json verdict(const analysis::Verdict& value) {
@@ -135,6 +144,7 @@ Json verdict(const analysis::Verdict& value) {
                  {"n", value.n},
                  {"judgement", analysis::to_text(value.judgement)}};
   object["more_needed"] = value.more_needed ? Json(*value.more_needed) : Json(nullptr);
+  object["sequential"] = sequential(value.sequential);
   object["reason"] = value.reason;
   return object;
 }

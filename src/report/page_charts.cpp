@@ -17,9 +17,14 @@ View plotted(double value) {
   return std::strtod(fmt::format("{:.6g}", value).c_str(), nullptr);
 }
 
-/// [low, estimate, high] as shares; null where there were no trials.
+/// [low, estimate, high] as shares; null where there were no trials. Where the run stopped early
+/// there is no interval, and no whisker.
 View share_with_interval(const analysis::Proportion& proportion) {
-  if (!proportion.estimate || !proportion.wilson) return nullptr;
+  if (!proportion.estimate) return nullptr;
+  if (!proportion.wilson) {
+    const View estimate = plotted(*proportion.estimate);
+    return {estimate, estimate, estimate};
+  }
   return {plotted(proportion.wilson->lower), plotted(*proportion.estimate),
           plotted(proportion.wilson->upper)};
 }

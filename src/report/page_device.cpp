@@ -171,7 +171,9 @@ std::string bin_text(const analysis::StrengthBin& bin, std::string_view unit) {
 /// Compares the softest and the hardest bin with enough trials to say something.
 std::string strength_title(const std::vector<const analysis::StrengthBin*>& bins,
                            std::string_view unit) {
-  const auto has_enough = [](const auto* bin) { return bin->detected.n >= 20; };
+  const auto has_enough = [](const auto* bin) {
+    return bin->detected.n >= 20 && bin->detected.wilson;  // none where the run stopped early
+  };
   const auto softest = std::find_if(bins.begin(), bins.end(), has_enough);
   const auto hardest = std::find_if(bins.rbegin(), bins.rend(), has_enough);
   if (softest == bins.end() || *softest == *hardest) return "Detection by strength";

@@ -88,7 +88,7 @@ View judged_figure(const std::string& label, const Verdict& verdict, const std::
   view["value"] = estimate_text(verdict);
   view["judged"] = true;
   view["sample"] = sample;
-  view["limit"] = "limit: " + limit_text(verdict);
+  view["limit"] = limit_label(verdict);
   if (!verdict.interval) {
     view["bound"] = false;
     view["confidence"] = false;
@@ -249,6 +249,10 @@ View notices(const analysis::Results& results) {
         fmt::format("The journal is damaged in {} place{}; what was lost there is "
                     "missing from every figure.",
                     count(damages), damages == 1 ? "" : "s"));
+  }
+  if (std::string early = early_stop_text(results); !early.empty()) {
+    early.front() = 'S';
+    list.push_back(early);
   }
   return list;
 }

@@ -38,9 +38,9 @@ std::string mark(Judgement judgement, Style style, std::size_t width) {
 
 std::string verdict_lines(const analysis::Verdict& verdict, Style style) {
   const std::string n = sample_text(verdict);
-  std::string out = fmt::format(
-      "  {}  {}: {} ({}; {})\n", mark(verdict.judgement, style, mark_width),
-      printable_line(verdict.figure), estimate_text(verdict), "limit " + limit_text(verdict), n);
+  std::string out =
+      fmt::format("  {}  {}: {} ({}; {})\n", mark(verdict.judgement, style, mark_width),
+                  printable_line(verdict.figure), estimate_text(verdict), limit_label(verdict), n);
   return out + wrapped(printable_line(verdict.reason), mark_width + 4, style.width);
 }
 
@@ -106,6 +106,9 @@ std::string run_part(const analysis::Results& results, Style style) {
                   count(void_total(results)), quantity(results.void_fraction, ""),
                   analysis::limit_text(results.max_void_fraction, ""), void_reasons(results)),
       0, style.width);
+  if (const std::string early = early_stop_text(results); !early.empty()) {
+    out += wrapped(early, 0, style.width);
+  }
   const bool complete = results.ended && results.ended->reason == journal::Ended::Reason::complete;
   if (!complete) {
     out +=

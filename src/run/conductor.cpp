@@ -83,7 +83,11 @@ Conductor::Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig
       pulse_check_(rig.limits, rig.coil, past.value_or(safety::CoilPast{safety::cold(rig.coil)}),
                    base::segment_start),
       judge_(rig::listeners_of(rig.devices), scenario.incident_window),
-      hearing_(rig.devices) {}
+      hearing_(rig.devices) {
+  if (!lifted && scenario.accept.may_stop_early()) {
+    sequential_.emplace(scenario, static_cast<std::uint32_t>(rig.devices.size()));
+  }
+}
 
 void Conductor::begin(base::Instant now) {
   earliest_start_ = now;
@@ -374,7 +378,27 @@ void Conductor::count(std::optional<judge::Settled> settled) {
     ++progress_.expected;
     if (answer.outcome == base::Outcome::hit) ++progress_.hits;
   }
+  if (sequential_) {
+    sequential_->count(*settled);
+    stop_known_blocks();
+  }
   actions_.emplace_back(Tell{*std::move(settled)});
+}
+
+void Conductor::stop_known_blocks() {
+  for (std::uint32_t block = 0; block < scenario_.blocks.size(); ++block) {
+    history_.set_stopped(block, sequential_->is_known(block));
+  }
+}
+
+/// A valid trial is void after all: it is repeated, and what it decided is open again.
+void Conductor::take_back(const base::TrialId& id) {
+  history_.voided(id);
+  --progress_.done;
+  ++progress_.voids;
+  if (!sequential_) return;
+  sequential_->take_back(id);
+  stop_known_blocks();
 }
 
 void Conductor::assess_reference(const Current& done, base::Instant now) {
@@ -399,9 +423,7 @@ void Conductor::assess_reference(const Current& done, base::Instant now) {
 
 void Conductor::take_back_since_reference(base::Instant now, base::Duration shift) {
   append(journal::ReferenceShift{now, shift, static_cast<std::uint32_t>(since_reference_.size())});
-  for (const base::TrialId& id : since_reference_) history_.voided(id);
-  progress_.done -= since_reference_.size();
-  progress_.voids += since_reference_.size();
+  for (const base::TrialId& id : since_reference_) take_back(id);
   std::erase_if(lately_, [this](const Done& done) { return is_among(since_reference_, done.id); });
   since_reference_.clear();
 }
@@ -415,11 +437,9 @@ void Conductor::remember(const base::TrialId& trial, base::Instant end) {
 void Conductor::take_back_unheard(base::Instant since) {
   while (!lately_.empty() && lately_.back().end > since) {
     const base::TrialId id = lately_.back().id;
-    history_.voided(id);
+    take_back(id);
     std::erase(since_reference_, id);
     lately_.pop_back();
-    --progress_.done;
-    ++progress_.voids;
   }
 }
 

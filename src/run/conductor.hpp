@@ -10,6 +10,7 @@
 #include "base/trial.hpp"
 #include "journal/records.hpp"
 #include "judge/judge.hpp"
+#include "judge/sequential_limits.hpp"
 #include "rig/hearing.hpp"
 #include "rig/ports.hpp"
 #include "rig/rig_file.hpp"
@@ -56,7 +57,8 @@ struct Progress {
 /// that is too warm for a trial makes it begin later. No trial begins while a device can't
 /// be heard: the run waits, and gives up after half an hour; what was done since it could be heard
 /// for sure is void. Once leave to tap has ended,
-/// only what needs no tap goes on.
+/// only what needs no tap goes on. A block ends early when its sequential limits are decided (not
+/// so in a lifted run, which presents everything as a distractor).
 class Conductor {
  public:
   /// `first_sequence` is the sequence number of the first record it appends;
@@ -103,6 +105,8 @@ class Conductor {
   void close(base::Instant now);
   void end_of_leave(const rig::LeaveEnded& left);
   void count(std::optional<judge::Settled> settled);
+  void take_back(const base::TrialId& id);
+  void stop_known_blocks();
   void learn_transit(const Current& done);
   void account_for_overrun(const Current& done);
   void assess_reference(const Current& done, base::Instant now);
@@ -126,6 +130,7 @@ class Conductor {
   Aim aim_;
   safety::PulseCheck pulse_check_;
   judge::Judge judge_;
+  std::optional<judge::SequentialLimits> sequential_;  ///< nothing where nothing ends early
   rig::Hearing hearing_;
   std::deque<Action> actions_;
   std::optional<Current> current_;

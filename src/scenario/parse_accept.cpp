@@ -1,5 +1,7 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "scenario/parse.hpp"
 
 namespace plexor::scenario {
@@ -12,11 +14,9 @@ constexpr TableReader::Range confidence_range{0.5, 0.999999};
 constexpr TableReader::Range latency_range_ms{0.001, 120'000.0};
 constexpr TableReader::Range hourly_range{0.0, 1e6};
 
-[[noreturn]] void refuse_sequential(const TableReader& table) {
-  table.fail("sequential", "a sequential test",
-             "a fixed limit: this build does not judge sequential tests",
-             "give at_least or at_most with a confidence");
-}
+constexpr TableReader::Range error_range{1e-6, 0.499999};
+constexpr TableReader::Range inner_share_range{1e-6, 1.0 - 1e-6};
+constexpr TableReader::Range inner_hourly_range{1e-6, 1e6};
 
 double read_expected(TableReader& table, const Limit& limit, TableReader::Range range) {
   const double expected = table.number("expected", range);
@@ -27,23 +27,118 @@ double read_expected(TableReader& table, const Limit& limit, TableReader::Range 
              "a device that is just as good as its limit passes no test reliably");
 }
 
-/// One limit, `{ at_least = ..., confidence = ... }`, if it is there. Only one side makes sense
-/// for each figure: nobody accepts a device for detecting too little.
+std::string side_key(Limit::Side side) {
+  return side == Limit::Side::at_least ? "at_least" : "at_most";
+}
+
+void expect_good_to_be_better(const TableReader& table, const Sequential& test, Limit::Side side) {
+  const bool is_better =
+      side == Limit::Side::at_least ? test.good > test.bad : test.good < test.bad;
+  if (is_better) return;
+  table.fail("good", fmt::format("{:g}", test.good),
+             fmt::format("a figure better than the bad one, {:g}", test.bad),
+             "the test tells a good device from a bad one; between them it takes either");
+}
+
+/// `{ good, bad, alpha, beta }`; `bad` is given by what is around it where it is known.
+Sequential read_sequential(TableReader table, Limit::Side side, TableReader::Range range,
+                           std::optional<double> bad) {
+  expect_keys(table, {"good", "bad", "alpha", "beta"});
+  if (bad) {
+    refuse_keys(table, {"bad"},
+                fmt::format("only good, alpha and beta: {:g} of all trials within the latency is "
+                            "the bad share",
+                            *bad));
+  }
+  const double good = table.number("good", range);
+  const Sequential test{.good = good,
+                        .bad = bad ? *bad : table.number("bad", range),
+                        .alpha = table.number_or("alpha", error_range, 0.05),
+                        .beta = table.number_or("beta", error_range, 0.05)};
+  expect_good_to_be_better(table, test, side);
+  return test;
+}
+
+/// `{ sequential = { ... } }`
+Limit read_sequential_limit(TableReader& table, Limit::Side side, TableReader::Range range) {
+  refuse_keys(table, {"at_least", "at_most", "confidence", "expected"},
+              "either sequential or a fixed limit");
+  const Sequential test = read_sequential(table.table("sequential"), side, range, {});
+  return {.side = side, .value = test.bad, .confidence = 1.0 - test.beta, .sequential = test};
+}
+
+/// One limit, `{ at_least = ..., confidence = ... }` or `{ sequential = { ... } }`, if it is there.
+/// Only one side makes sense for each figure: nobody accepts a device for detecting too little.
 std::optional<Limit> read_limit(TableReader& accept, const std::string& key, Limit::Side side,
-                                TableReader::Range range) {
+                                TableReader::Range range, TableReader::Range sequential_range) {
   if (!accept.has(key)) return std::nullopt;
   TableReader table = accept.table(key);
-  if (table.has("sequential")) refuse_sequential(table);
-  expect_keys(table, {"at_least", "at_most", "confidence", "expected"});
-  const bool least = side == Limit::Side::at_least;
-  const std::string right = least ? "at_least" : "at_most";
-  refuse_keys(table, {least ? "at_most" : "at_least"},
+  expect_keys(table, {"at_least", "at_most", "confidence", "expected", "sequential"});
+  if (table.has("sequential")) return read_sequential_limit(table, side, sequential_range);
+  const std::string right = side_key(side);
+  refuse_keys(table, {right == "at_least" ? "at_most" : "at_least"},
               fmt::format("{}, the side on which this figure is good", right));
   Limit limit{.side = side,
               .value = table.number(right, range),
               .confidence = table.number_or("confidence", confidence_range, 0.95)};
   if (table.has("expected")) limit.expected = read_expected(table, limit, range);
   return limit;
+}
+
+/// `{ at_most = 900, confidence = ... }` or `{ at_most = 900, sequential = { good = 0.98 } }`
+std::optional<LatencyLimit> read_latency(TableReader& accept, int percent) {
+  const std::string key = fmt::format("latency_p{}_ms", percent);
+  if (!accept.has(key)) return std::nullopt;
+  TableReader table = accept.table(key);
+  refuse_keys(table, {"expected"},
+              "only at_most and confidence for a latency (power is stated for half as many late "
+              "answers as the limit allows)");
+  expect_keys(table, {"at_least", "at_most", "confidence", "sequential"});
+  refuse_keys(table, {"at_least"}, "at_most, the side on which this figure is good");
+  LatencyLimit latency{
+      .quantile = percent / 100.0,
+      .limit = {.side = Limit::Side::at_most, .value = table.number("at_most", latency_range_ms)}};
+  if (!table.has("sequential")) {
+    latency.limit.confidence = table.number_or("confidence", confidence_range, 0.95);
+    return latency;
+  }
+  refuse_keys(table, {"confidence"}, "either sequential or a confidence");
+  const Sequential test = read_sequential(table.table("sequential"), Limit::Side::at_least,
+                                          inner_share_range, latency.quantile);
+  latency.limit.sequential = test;
+  latency.limit.confidence = 1.0 - test.beta;
+  return latency;
+}
+
+/// A limit on the trials that expect an event, by its key.
+struct NamedLimit {
+  std::string key;
+  bool is_sequential = false;
+};
+
+/// Where trials stop early, a test of a fixed number of them has lost its meaning.
+void refuse_mixture(const TableReader& table, const Accept& accept) {
+  std::vector<NamedLimit> limits;
+  if (accept.detection_rate) {
+    limits.push_back({"detection_rate", accept.detection_rate->sequential.has_value()});
+  }
+  if (accept.confusion_rate) {
+    limits.push_back({"confusion_rate", accept.confusion_rate->sequential.has_value()});
+  }
+  for (const LatencyLimit& latency : accept.latencies) {
+    limits.push_back({fmt::format("latency_p{:.6g}_ms", latency.quantile * 100.0),
+                      latency.limit.sequential.has_value()});
+  }
+  const auto find = [&](bool sequential) {
+    return std::find_if(limits.begin(), limits.end(),
+                        [&](const NamedLimit& limit) { return limit.is_sequential == sequential; });
+  };
+  const auto fixed = find(false);
+  const auto sequential = find(true);
+  if (fixed == limits.end() || sequential == limits.end()) return;
+  table.fail(fixed->key,
+             fmt::format("a fixed limit on the trials that {} may stop early", sequential->key),
+             "a sequential limit", "make all limits on these trials sequential, or none");
 }
 
 double read_void_fraction(TableReader& accept, double fallback) {
@@ -54,6 +149,17 @@ double read_void_fraction(TableReader& accept, double fallback) {
 }
 
 }  // namespace
+
+bool Accept::may_stop_early() const {
+  const auto is_sequential = [](const std::optional<Limit>& limit) {
+    return limit && limit->sequential;
+  };
+  return is_sequential(detection_rate) || is_sequential(false_alarms_per_hour) ||
+         is_sequential(false_response_rate) || is_sequential(confusion_rate) ||
+         std::any_of(latencies.begin(), latencies.end(), [](const LatencyLimit& latency) {
+           return latency.limit.sequential.has_value();
+         });
+}
 
 ReferenceTaps read_reference(TableReader table) {
   expect_keys(table, {"every_trials", "taps", "strike_m_s", "spacing_ms", "transit_tolerance_ms"});
@@ -72,26 +178,23 @@ ReferenceTaps read_reference(TableReader table) {
 }
 
 Accept read_accept(TableReader table) {
-  if (table.has("sequential")) refuse_sequential(table);
   expect_keys(table, {"detection_rate", "confusion_rate", "false_response_rate",
                       "false_alarms_per_hour", "latency_p50_ms", "latency_p90_ms", "latency_p95_ms",
                       "latency_p99_ms", "void_fraction"});
   constexpr auto at_most = Limit::Side::at_most;
+  const auto share = [&](const std::string& key, Limit::Side side) {
+    return read_limit(table, key, side, rate_range, inner_share_range);
+  };
   Accept accept;
-  accept.detection_rate = read_limit(table, "detection_rate", Limit::Side::at_least, rate_range);
-  accept.confusion_rate = read_limit(table, "confusion_rate", at_most, rate_range);
-  accept.false_response_rate = read_limit(table, "false_response_rate", at_most, rate_range);
-  accept.false_alarms_per_hour = read_limit(table, "false_alarms_per_hour", at_most, hourly_range);
+  accept.detection_rate = share("detection_rate", Limit::Side::at_least);
+  accept.confusion_rate = share("confusion_rate", at_most);
+  accept.false_response_rate = share("false_response_rate", at_most);
+  accept.false_alarms_per_hour =
+      read_limit(table, "false_alarms_per_hour", at_most, hourly_range, inner_hourly_range);
   for (const int percent : {50, 90, 95, 99}) {
-    const std::string key = fmt::format("latency_p{}_ms", percent);
-    if (const auto limit = read_limit(table, key, at_most, latency_range_ms)) {
-      if (limit->expected) {
-        table.fail(key, "\"expected\"", "only at_most and confidence for a latency",
-                   "power is stated for half as many late answers as the limit allows");
-      }
-      accept.latencies.push_back({.quantile = percent / 100.0, .limit = *limit});
-    }
+    if (const auto latency = read_latency(table, percent)) accept.latencies.push_back(*latency);
   }
+  refuse_mixture(table, accept);
   accept.max_void_fraction = read_void_fraction(table, accept.max_void_fraction);
   return accept;
 }

@@ -1,6 +1,7 @@
 #include "scenario/planner.hpp"
 
 #include <algorithm>
+#include <numeric>
 #include <stdexcept>
 
 #include "base/random.hpp"
@@ -36,6 +37,9 @@ Microseconds expected_reference_time(const Scenario& scenario, std::int64_t tria
 History::History(const Scenario& scenario) {
   blocks_.reserve(scenario.blocks.size());
   for (const Block& block : scenario.blocks) blocks_.push_back({.trials = block.trials});
+  std::int64_t trials = 0;
+  for (const Block& block : scenario.blocks) trials += block.trials;
+  rounds_ = (trials + trials_per_round - 1) / trials_per_round;
 }
 
 void History::took(const TrialId& id) {
@@ -72,7 +76,9 @@ void History::voided(const TrialId& id) {
   block.to_repeat.push_back(repeat);
 }
 
-void History::stop(std::uint32_t block) { blocks_.at(block).stopped = true; }
+void History::set_stopped(std::uint32_t block, bool stopped) {
+  blocks_.at(block).stopped = stopped;
+}
 
 std::uint64_t History::remaining() const {
   std::uint64_t sum = 0;
@@ -87,19 +93,40 @@ bool History::reference_is_due(std::uint32_t every_trials) const {
          (since_reference_ > 0 && remaining() == 0);
 }
 
+/// By block, the trials of which the next may be: all that are left, or those of the round.
+std::vector<std::int64_t> History::choices(BlockOrder order) const {
+  std::vector<std::int64_t> left;
+  left.reserve(blocks_.size());
+  for (const BlockHistory& block : blocks_) left.push_back(block.not_presented());
+  if (order == BlockOrder::in_order) return left;
+  // Of round r (from 1) are the trials up to the share r / rounds of each block, rounded down: the
+  // round of a block's next trial is the first that has more than it has presented.
+  std::int64_t round = rounds_;
+  for (std::size_t i = 0; i < left.size(); ++i) {
+    if (left[i] == 0) continue;
+    const std::int64_t needed = (std::int64_t{blocks_[i].presented} + 1) * rounds_;
+    round = std::min(round, (needed + blocks_[i].trials - 1) / blocks_[i].trials);
+  }
+  for (std::size_t i = 0; i < left.size(); ++i) {
+    const std::int64_t share = round * blocks_[i].trials / rounds_;
+    left[i] = std::min(left[i], std::max<std::int64_t>(0, share - blocks_[i].presented));
+  }
+  return left;
+}
+
 std::optional<TrialId> History::next_first(std::uint64_t seed, BlockOrder order) const {
-  std::int64_t total = 0;
-  for (const BlockHistory& block : blocks_) total += block.not_presented();
+  const std::vector<std::int64_t> left = choices(order);
+  const std::int64_t total = std::accumulate(left.begin(), left.end(), std::int64_t{0});
   if (total == 0) return std::nullopt;
-  // Each trial not yet presented is equally likely, so all orders are: the draw counts
-  // through them block by block. In order is the draw that always takes the first.
+  // Each of these trials is equally likely, so all orders are: the draw counts through them block
+  // by block. In order is the draw that always takes the first.
   const base::DrawKey key{.seed = seed,
                           .block = interleave_block,
                           .trial = slots_,
                           .purpose = base::Purpose::interleave};
   std::int64_t ahead = order == BlockOrder::in_order ? 0 : base::uniform_between(key, 0, total - 1);
   std::uint32_t index = 0;
-  while (ahead >= blocks_[index].not_presented()) ahead -= blocks_[index++].not_presented();
+  while (ahead >= left[index]) ahead -= left[index++];
   return TrialId{.block = index, .number = blocks_[index].presented};
 }
 
@@ -119,6 +146,20 @@ std::optional<base::Trial> next(const Scenario& scenario, const History& history
   if (!id) id = history.next_repeat();
   if (!id) return std::nullopt;
   return draw_trial(scenario, *id);
+}
+
+PlannedCounts planned_counts(const Scenario& scenario) {
+  PlannedCounts planned;
+  for (const Block& block : scenario.blocks) {
+    if (block.quiet) {
+      planned.quiet += block.window * (block.trials - 1) + block.last_window;
+    } else if (scenario.rhythms[block.rhythm].is_distractor()) {
+      planned.distractors += block.trials;
+    } else {
+      planned.expecting += block.trials;
+    }
+  }
+  return planned;
 }
 
 base::Duration expected_duration(const Scenario& scenario) {

@@ -24,8 +24,8 @@ class History {
   /// as attempt + 1 with the same draws, after the trials not yet presented
   /// (reference taps: at once). Telling it twice of one presentation changes nothing.
   void voided(const base::TrialId& id);
-  /// No more trials of this block (its verdict is known).
-  void stop(std::uint32_t block);
+  /// No more trials of this block (its verdicts are known), or after all some more.
+  void set_stopped(std::uint32_t block, bool stopped);
 
   /// Trials of all blocks still to come, repeats included; reference taps not.
   [[nodiscard]] std::uint64_t remaining() const;
@@ -46,15 +46,23 @@ class History {
   };
 
   [[nodiscard]] bool reference_is_due(std::uint32_t every_trials) const;
+  [[nodiscard]] std::vector<std::int64_t> choices(BlockOrder order) const;
   [[nodiscard]] std::optional<base::TrialId> next_first(std::uint64_t seed, BlockOrder order) const;
   [[nodiscard]] std::optional<base::TrialId> next_repeat() const;
 
   std::vector<BlockHistory> blocks_;
+  std::int64_t rounds_ = 1;                      ///< of an interleaved plan
   std::uint32_t slots_ = 0;                      ///< rhythm and quiet trials presented so far
   std::uint32_t references_ = 0;                 ///< groups of reference taps presented so far
   std::uint32_t since_reference_ = 0;            ///< trials since the last group
   std::optional<base::TrialId> void_reference_;  ///< a void group, to be repeated at once
 };
+
+/// Interleaved blocks are presented in rounds of about so many trials: within one in random order,
+/// but after each every block has had its share of the plan (to one trial). So a run that stops
+/// early is as mixed as one that ends, and a slow change of the rig meets all blocks alike.
+/// Permuted blocks: ICH E9 (1998), section 2.3.2.
+inline constexpr std::int64_t trials_per_round = 16;
 
 /// The next trial to present, or nothing when the plan is done. Pure: the same
 /// scenario and history give the same trial, bit for bit, on every machine. Each
@@ -80,6 +88,14 @@ struct Envelope {
 /// From the last contact of a group of reference taps to the next first contact:
 /// long enough that no answer to them falls into the next trial. Needs scenario.reference.
 [[nodiscard]] base::Duration reference_gap(const Scenario& scenario);
+
+/// What a plan presents, by what its limits count.
+struct PlannedCounts {
+  std::uint64_t expecting = 0;    ///< trials of rhythms that expect an event
+  std::uint64_t distractors = 0;  ///< and of those that expect nothing
+  base::Duration quiet{};
+};
+[[nodiscard]] PlannedCounts planned_counts(const Scenario& scenario);
 
 /// Expected duration of the whole plan without repeats: mean gaps, nominal rhythms.
 [[nodiscard]] base::Duration expected_duration(const Scenario& scenario);

@@ -103,12 +103,25 @@ struct ReferenceTaps {
   bool operator==(const ReferenceTaps&) const = default;
 };
 
-/// One side of what is accepted, judged by a one-sided bound at this confidence.
+/// A limit that is tested while the run goes on, so that it ends as soon as the answer is clear.
+struct Sequential {
+  double good = 0.0;    ///< a device as good as this is to pass: better than the bad one
+  double bad = 0.0;     ///< a device as bad as this is not to pass
+  double alpha = 0.05;  ///< greatest chance that a good device fails
+  double beta = 0.05;   ///< greatest chance that a bad one passes
+
+  bool operator==(const Sequential&) const = default;
+};
+
+/// One side of what is accepted, judged by a one-sided bound at this confidence; where it is
+/// sequential, by that test alone.
 struct Limit {
   enum class Side : std::uint8_t { at_least, at_most };
   Side side = Side::at_least;
-  double value = 0.0;
-  double confidence = 0.95;
+  double value = 0.0;        ///< sequential: the bad one (of latencies still in milliseconds)
+  double confidence = 0.95;  ///< sequential: 1 - beta
+  /// Of latencies: in shares of trials answered within the value; bad is the quantile.
+  std::optional<Sequential> sequential{};
   /// Of shares and rates: how good a device is expected to be, better than the limit. Power is
   /// stated for it; it judges nothing.
   std::optional<double> expected{};
@@ -128,6 +141,9 @@ struct Accept {
   std::optional<Limit> false_response_rate;    ///< distractor trials that were answered
   std::optional<Limit> confusion_rate;         ///< trials answered with another rhythm's name
   double max_void_fraction = 0.05;  ///< more void trials than this make the run undecided
+
+  /// Some limit is sequential: the run may end before its plan does.
+  [[nodiscard]] bool may_stop_early() const;
 };
 
 /// How much worse a candidate may be than the base that it is compared with, and still count as

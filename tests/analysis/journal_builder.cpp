@@ -45,6 +45,11 @@ JournalBuilder& JournalBuilder::accept(const std::string& limit) {
   return *this;
 }
 
+JournalBuilder& JournalBuilder::plans(std::uint32_t calls) {
+  planned_calls_ = calls;
+  return *this;
+}
+
 JournalBuilder& JournalBuilder::with_reference_taps() {
   reference_ = true;
   return *this;
@@ -235,9 +240,11 @@ std::string JournalBuilder::scenario_text() const {
     const auto found = next_number_.find(block);
     return found == next_number_.end() ? 0 : found->second;
   };
-  return std::string(world) + block_text("call", std::max(presented(call), 1U)) +
-         block_text("mug-down", presented(mug_down)) + "[[block]]\nquiet_s = 3600\n" +
-         (reference_ ? reference_taps_text : "") + "[accept]\n" + accept_;
+  const std::string quiet = "[[block]]\nquiet_s = 3600\n";
+  const std::string second =
+      presented(mug_down) > 0 ? block_text("mug-down", presented(mug_down)) : quiet;
+  return std::string(world) + block_text("call", std::max(presented(call), planned_calls_)) +
+         second + quiet + (reference_ ? reference_taps_text : "") + "[accept]\n" + accept_;
 }
 
 base::Instant JournalBuilder::last_contact() const {

@@ -27,6 +27,7 @@ class JournalBuilder {
 
   // What the header says; before the first happening.
   JournalBuilder& accept(const std::string& limit);  ///< a line of [accept]
+  JournalBuilder& plans(std::uint32_t calls);        ///< else as many as are presented
   JournalBuilder& with_reference_taps();
   JournalBuilder& devices(const std::vector<std::string>& names);
   /// Of the one device.
@@ -79,6 +80,7 @@ class JournalBuilder {
                                   .contact_sensed = true,
                                   .devices = {{.name = "panel", .version = "1.4"}}}};
   std::string accept_;
+  std::uint32_t planned_calls_ = 1;
   bool reference_ = false;
   std::vector<journal::Entry> entries_;
   journal::ReadSummary reading_;

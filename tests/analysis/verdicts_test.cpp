@@ -35,8 +35,12 @@ DeviceEvidence heard(std::uint64_t x, std::uint64_t n) {
   return evidence;
 }
 
+std::vector<Judged> judge_fixed(const Accept& accept, const std::vector<DeviceEvidence>& devices) {
+  return judge_limits(accept, devices, judge::SequentialLimits({}, 0));
+}
+
 Verdict judge_one(const Accept& accept, const DeviceEvidence& device) {
-  return judge_limits(accept, std::vector{device}).front().verdict;
+  return judge_fixed(accept, {device}).front().verdict;
 }
 
 Verdict detection(std::uint64_t x, std::uint64_t n, Limit limit) {
@@ -199,12 +203,38 @@ TEST(Verdicts, ALatencyAsksForAsManyTrialsAsItsRanksNeed) {
   EXPECT_EQ(verdict.more_needed, 1U);
 }
 
+// Stamped to u = 2 ms, a latency of 59 ms may have been 59 + 1.96 * 2 ms (with 95 %).
+TEST(Verdicts, ALatencyIsJudgedWithItsUncertainty) {
+  DeviceEvidence device = answered(59, 59);
+  device.result.listeners.push_back({.latency_budget = {{{"stamp of the arrival", 2.0}}}});
+  const Verdict passed = latency_p95(device, 62.93);
+  EXPECT_EQ(passed.judgement, Judgement::pass);
+  EXPECT_NEAR(passed.interval->upper, 59.0 + 1.96 * 2.0, 0.001);
+  EXPECT_NE(passed.interval->method.find("widened by 3.9 ms"), std::string::npos);
+  EXPECT_EQ(latency_p95(device, 62.9).judgement, Judgement::undecided);
+
+  device = answered(160, 200);  // the lower bound lies among the unanswered
+  device.result.listeners.push_back({.latency_budget = {{{"stamp of the arrival", 2.0}}}});
+  EXPECT_EQ(latency_p95(device, 500.0).judgement, Judgement::fail);
+}
+
+TEST(Verdicts, AFailureMustBeBeyondTheUncertaintyToo) {
+  DeviceEvidence device = answered(200, 200);
+  const auto judged = [&](double limit) { return latency_p95(device, limit).judgement; };
+  const double lower = latency_p95(device, 1.0).interval->lower;
+  EXPECT_EQ(judged(lower - 0.1), Judgement::fail);
+  device.result.listeners.push_back({.latency_budget = {{{"stamp of the arrival", 2.0}}}});
+  EXPECT_EQ(judged(lower - 0.1), Judgement::undecided);
+  EXPECT_EQ(judged(lower - 3.9), Judgement::undecided);
+  EXPECT_EQ(judged(lower - 3.93), Judgement::fail);
+}
+
 TEST(Verdicts, EachLimitHoldsForEachDevice) {
   std::vector<DeviceEvidence> devices{heard(100, 100), heard(50, 100)};
   devices[1].result.name = "shelf";
   for (DeviceEvidence& device : devices) device.result.confusions = proportion_of(0, 100);
   const auto judged =
-      judge_limits({.detection_rate = at_least(0.95), .confusion_rate = at_most(0.05)}, devices);
+      judge_fixed({.detection_rate = at_least(0.95), .confusion_rate = at_most(0.05)}, devices);
   ASSERT_EQ(judged.size(), 4U);
   EXPECT_EQ(judged[0].verdict.device, "panel");
   EXPECT_EQ(judged[0].verdict.judgement, Judgement::pass);

@@ -89,13 +89,65 @@ TEST(ParseAccept, RefusesIncompleteAndUnknownLimits) {
               HasSubstr("the unknown key \"confidence\""));
 }
 
-TEST(ParseAccept, SaysThatItDoesNotJudgeSequentialTests) {
-  const std::string sequential =
-      "sequential = { good = 0.98, bad = 0.95, alpha = 0.05, beta = 0.05 }";
-  EXPECT_THAT(with_accept(sequential + "\n"),
-              AllOf(StartsWith("knock.toml:16:"), HasSubstr("does not judge sequential tests")));
-  EXPECT_THAT(with_accept("detection_rate = { " + sequential + " }\n"),
-              AllOf(StartsWith("knock.toml:16:"), HasSubstr("does not judge sequential tests")));
+TEST(ParseAccept, ReadsSequentialLimits) {
+  const Accept accept = parsed(before +
+                               "[accept]\n"
+                               "detection_rate = { sequential = { good = 0.98, bad = 0.95, alpha = "
+                               "0.1, beta = 0.01 } }\n"
+                               "latency_p90_ms = { at_most = 900, sequential = { good = 0.97 } }\n"
+                               "confusion_rate = { sequential = { good = 0.01, bad = 0.05 } }\n"
+                               "false_alarms_per_hour = { sequential = { good = 0.2, bad = 2 } }\n"
+                               "false_response_rate = { at_most = 0.05 }\n")
+                            .accept;
+  EXPECT_EQ(accept.detection_rate->sequential, (Sequential{0.98, 0.95, 0.1, 0.01}));
+  EXPECT_EQ(accept.detection_rate->value, 0.95);
+  EXPECT_EQ(accept.detection_rate->confidence, 0.99);
+  EXPECT_EQ(accept.latencies[0].limit.sequential, (Sequential{0.97, 0.90, 0.05, 0.05}));
+  EXPECT_EQ(accept.latencies[0].limit.value, 900.0);
+  EXPECT_EQ(accept.confusion_rate->sequential, (Sequential{0.01, 0.05, 0.05, 0.05}));
+  EXPECT_EQ(accept.false_alarms_per_hour->sequential, (Sequential{0.2, 2.0, 0.05, 0.05}));
+  EXPECT_FALSE(accept.false_response_rate->sequential);
+  EXPECT_TRUE(accept.may_stop_early());
+  EXPECT_FALSE(
+      parsed(before + "[accept]\ndetection_rate = { at_least = 0.95 }\n").accept.may_stop_early());
+}
+
+TEST(ParseAccept, RefusesSequentialLimitsThatMeanNothing) {
+  const auto detection = [](const std::string& keys) {
+    return with_accept("detection_rate = { sequential = { " + keys + " } }\n");
+  };
+  EXPECT_THAT(detection("good = 0.95, bad = 0.95"),
+              AllOf(StartsWith("knock.toml:16:"), HasSubstr("better than the bad one, 0.95")));
+  EXPECT_THAT(detection("good = 0.9, bad = 0.95"), HasSubstr("better than the bad one"));
+  EXPECT_THAT(detection("good = 1, bad = 0.95"), HasSubstr("the number 1"));
+  EXPECT_THAT(detection("good = 0.98"), HasSubstr("sequential.bad"));
+  EXPECT_THAT(detection("good = 0.98, bad = 0.95, alpha = 0.5"), HasSubstr("the number 0.5"));
+  EXPECT_THAT(detection("good = 0.98, bad = 0.95, gamma = 0.1"), HasSubstr("gamma"));
+  EXPECT_THAT(with_accept("confusion_rate = { sequential = { good = 0.05, bad = 0.01 } }\n"),
+              HasSubstr("better than the bad one, 0.01"));
+  EXPECT_THAT(with_accept("detection_rate = { at_least = 0.9, sequential = { good = 0.98, bad = "
+                          "0.95 } }\n"),
+              HasSubstr("either sequential or a fixed limit"));
+  EXPECT_THAT(
+      with_accept("latency_p95_ms = { at_most = 900, sequential = { good = 0.98, bad = 0.95 } }\n"),
+      HasSubstr("only good, alpha and beta"));
+  EXPECT_THAT(with_accept("latency_p95_ms = { sequential = { good = 0.98 } }\n"),
+              HasSubstr("latency_p95_ms.at_most"));
+  EXPECT_THAT(with_accept("false_alarms_per_hour = { sequential = { good = 0, bad = 2 } }\n"),
+              HasSubstr("the number 0"));
+}
+
+TEST(ParseAccept, RefusesAFixedLimitOnTrialsThatMayStopEarly) {
+  const std::string sequential = "{ sequential = { good = 0.98, bad = 0.95 } }\n";
+  EXPECT_THAT(
+      with_accept("detection_rate = " + sequential + "latency_p95_ms = { at_most = 900 }\n"),
+      AllOf(StartsWith("knock.toml:17:"), HasSubstr("trials that detection_rate may stop early")));
+  EXPECT_THAT(with_accept("detection_rate = { at_least = 0.9 }\nconfusion_rate = { sequential = { "
+                          "good = 0.01, bad = 0.05 } }\n"),
+              HasSubstr("trials that confusion_rate may stop early"));
+  EXPECT_EQ(
+      with_accept("detection_rate = " + sequential + "false_response_rate = { at_most = 0.1 }\n"),
+      "no error");
 }
 
 TEST(ParseMargins, AreTheUsualOnesUnlessGiven) {

@@ -3,6 +3,12 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <cmath>
+#include <set>
+#include <string>
+#include <utility>
+
 #include <cmath>
 #include <set>
 #include <stdexcept>
@@ -77,8 +83,9 @@ TEST(Planner, KeepsTheOrderOfTheFileWhereAsked) {
 }
 
 TEST(Planner, InterleavesBlocksEvenly) {
-  // The first half of 300 + 100 trials in random order holds a hypergeometric number of
-  // the first block: mean 150, variance n K/N (1 - K/N) (N - n)/(N - 1) = 18.80.
+  // The first half of 300 + 100 trials ends in the middle of a round of 12 + 4, which holds a
+  // hypergeometric number of the first block: n K/N (1 - K/N) (N - n)/(N - 1) = 0.8 is its
+  // variance, and the mean of the whole half is 150.
   Scenario scenario = parsed(head + rhythms + block_of("call", 300) + block_of("help", 100));
   double sum = 0.0;
   double sum_2 = 0.0;
@@ -90,8 +97,8 @@ TEST(Planner, InterleavesBlocksEvenly) {
     sum += d;
     sum_2 += d * d;
   }
-  EXPECT_NEAR(sum / runs, 0.0, 5.0 * std::sqrt(18.80 / runs));
-  EXPECT_NEAR(sum_2 / runs, 18.80, 5.0 * 18.80 * std::sqrt(2.0 / runs));
+  EXPECT_NEAR(sum / runs, 0.0, 5.0 * std::sqrt(0.8 / runs));
+  EXPECT_NEAR(sum_2 / runs, 0.8, 5.0 * 0.8 * std::sqrt(2.0 / runs));
 }
 
 TEST(Planner, MayBeginWithAnyBlock) {
@@ -154,6 +161,60 @@ TEST(Planner, RepeatsATrialVoidForTwoReasonsOnce) {
   EXPECT_EQ(history.remaining(), 1U);
 }
 
+TEST(Planner, GivesEachBlockItsShareOfEveryRound) {
+  const Scenario scenario =
+      parsed(head + rhythms + block_of("call", 400) + block_of("help", 100) + block_of("call", 7));
+  const auto plan = whole_plan(scenario);
+  ASSERT_EQ(plan.size(), 507U);
+  const double rounds = std::ceil(507.0 / static_cast<double>(trials_per_round));
+  std::vector<double> presented(3);
+  for (const Trial& trial : plan) {
+    presented[trial.id.block] += 1.0;
+    const double done = presented[0] + presented[1] + presented[2];
+    for (std::size_t block = 0; block < 3; ++block) {
+      const double share = done * scenario.blocks[block].trials / 507.0;
+      EXPECT_NEAR(presented[block], share, 507.0 / rounds);
+    }
+  }
+}
+
+TEST(Planner, MixesAtRandomWithinARound) {
+  const Scenario scenario = parsed(head + rhythms + block_of("call", 400) + block_of("help", 400));
+  std::set<std::string> rounds;
+  std::string round;
+  for (const Trial& trial : whole_plan(scenario)) {
+    round += trial.id.block == 0 ? 'c' : 'h';
+    if (static_cast<std::int64_t>(round.size()) < trials_per_round) continue;
+    EXPECT_EQ(std::count(round.begin(), round.end(), 'c'), trials_per_round / 2);
+    rounds.insert(std::exchange(round, ""));
+  }
+  EXPECT_GT(rounds.size(), 45U) << "of 50";
+}
+
+TEST(Planner, GoesOnWithABlockThatWasStopped) {
+  const Scenario scenario = mixed();
+  History history(scenario);
+  for (int i = 0; i < 10; ++i) (void)take(scenario, history);
+  const std::uint64_t left = history.remaining();
+  history.set_stopped(0, true);
+  EXPECT_LT(history.remaining(), left);
+  history.set_stopped(0, false);
+  EXPECT_EQ(history.remaining(), left);
+  EXPECT_EQ(take_rest(scenario, history).size(), left);
+}
+
+TEST(Planner, CountsWhatItPlans) {
+  const PlannedCounts planned =
+      planned_counts(parsed(head + rhythms +
+                            "[rhythm.mug-down]\ncontacts_ms = [0]\nexpects = "
+                            "\"nothing\"\n" +
+                            block_of("call", 3) + block_of("help", 4) + block_of("mug-down", 5) +
+                            "[[block]]\nquiet_s = 65\nstretch_s = 30\ngap_ms = 1500\n"));
+  EXPECT_EQ(planned.expecting, 7U);
+  EXPECT_EQ(planned.distractors, 5U);
+  EXPECT_EQ(planned.quiet, std::chrono::seconds{65});
+}
+
 TEST(Planner, StopsABlockForGood) {
   const Scenario scenario = mixed();
   History history(scenario);
@@ -161,7 +222,7 @@ TEST(Planner, StopsABlockForGood) {
     const Trial trial = *take(scenario, history);
     if (trial.id.block == 0) history.voided(trial.id);
   }
-  history.stop(0);
+  history.set_stopped(0, true);
   const auto rest = take_rest(scenario, history);
   EXPECT_TRUE(of_block(rest, 0).empty());
   EXPECT_FALSE(rest.empty());
@@ -176,7 +237,7 @@ TEST(Planner, GivesOtherBlocksTheSameDrawsWhateverOneBlockDoes) {
     disturbed.push_back(*take(scenario, history));
     if (disturbed.back().id.block == 0) history.voided(disturbed.back().id);
   }
-  history.stop(0);
+  history.set_stopped(0, true);
   for (const Trial& trial : take_rest(scenario, history)) disturbed.push_back(trial);
   for (const std::uint32_t block : {1U, 2U}) {
     EXPECT_EQ(of_block(disturbed, block), of_block(undisturbed, block));
