@@ -1,7 +1,6 @@
 #include "analysis/latency.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <cstddef>
 #include <limits>
@@ -11,7 +10,6 @@
 namespace plexor::analysis {
 namespace {
 
-constexpr std::array shown_quantiles{0.5, 0.9, 0.95, 0.99};
 constexpr std::size_t most_ecdf_points = 400;
 constexpr double most_columns = 40.0;
 constexpr double never_ms = std::numeric_limits<double>::infinity();

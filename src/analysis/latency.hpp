@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <span>
@@ -10,6 +11,9 @@
 #include "journal/records.hpp"
 
 namespace plexor::analysis {
+
+/// The quantiles of latency that are shown, in rising order.
+inline constexpr std::array shown_quantiles{0.5, 0.9, 0.95, 0.99};
 
 /// Order-statistic interval of the p-quantile of sorted values (which may end in
 /// +infinity: unanswered trials). Ends without a rank are -infinity or +infinity.

@@ -90,6 +90,12 @@ void withdraw(Proportion& proportion) {
   proportion.wilson.reset();
 }
 
+void withdraw(Latency& latency) {
+  for (auto* percentiles : {&latency.percentiles, &latency.heard_percentiles}) {
+    for (Percentile& one : *percentiles) one.interval.reset();
+  }
+}
+
 Judgement judgement_of(Standing standing) {
   if (standing == Standing::pass) return Judgement::pass;
   return standing == Standing::fail ? Judgement::fail : Judgement::undecided;
@@ -167,7 +173,9 @@ void withdraw_fixed_intervals(DeviceResult& device, const scenario::Accept& acce
   const bool distractors = is_sequential(accept.false_response_rate);
   const auto of_rhythms = [&](std::vector<RhythmResult>& rhythms) {
     for (RhythmResult& rhythm : rhythms) {
-      if (rhythm.expects.empty() ? distractors : expecting) withdraw(rhythm.correct);
+      if (rhythm.expects.empty() ? !distractors : !expecting) continue;
+      withdraw(rhythm.correct);
+      rhythm.median_interval.reset();
     }
   };
   of_rhythms(device.rhythms);
@@ -175,12 +183,16 @@ void withdraw_fixed_intervals(DeviceResult& device, const scenario::Accept& acce
   if (expecting) {
     withdraw(device.detection);
     withdraw(device.confusions);
+    withdraw(device.latency);
     for (StrengthBin& bin : device.strength) withdraw(bin.detected);
   }
   if (is_sequential(accept.false_alarms_per_hour)) device.false_alarms.exact.reset();
   for (ListenerResult& listener : device.listeners) {
     of_rhythms(listener.rhythms);
-    if (expecting) withdraw(listener.detection);
+    if (expecting) {
+      withdraw(listener.detection);
+      withdraw(listener.latency);
+    }
     if (is_sequential(accept.false_alarms_per_hour)) listener.false_alarms.exact.reset();
   }
 }

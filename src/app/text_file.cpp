@@ -36,4 +36,20 @@ std::string read_text_file(const std::filesystem::path& path) {
   return text;
 }
 
+void check_page(const std::filesystem::path& page, const std::string& option) {
+  std::error_code unknown;
+  const auto folder = page.has_parent_path() ? page.parent_path() : std::filesystem::path(".");
+  if (page.extension() != ".html") {
+    throw base::InputError({option, 0, 0}, "\"" + page.string() + "\"",
+                           "a name that ends in .html");
+  }
+  if (std::filesystem::exists(page, unknown) && !std::filesystem::is_regular_file(page, unknown)) {
+    throw base::InputError({option, 0, 0}, page.string() + ", which is no file", "a page to write");
+  }
+  if (!std::filesystem::is_directory(folder, unknown)) {
+    throw base::InputError({option, 0, 0}, "no folder " + folder.string(), "a folder that is there",
+                           "make it first");
+  }
+}
+
 }  // namespace plexor::app

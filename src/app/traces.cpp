@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "app/rig_loading.hpp"
+#include "app/text_file.hpp"
 #include "base/error.hpp"
 #include "report/traces_page.hpp"
 #include "run/file_replacement.hpp"
@@ -129,29 +130,11 @@ report::TracedTap tap_on(const std::string& rig_file, base::StrikeSpeed strike) 
   return traced(rig, *tap);
 }
 
-/// Never over something else: a page may replace a page.
-void check_page(const std::filesystem::path& page) {
-  std::error_code unknown;
-  const auto folder = page.has_parent_path() ? page.parent_path() : std::filesystem::path(".");
-  if (page.extension() != ".html") {
-    throw base::InputError({"--traces", 0, 0}, "\"" + page.string() + "\"",
-                           "a name that ends in .html");
-  }
-  if (std::filesystem::exists(page, unknown) && !std::filesystem::is_regular_file(page, unknown)) {
-    throw base::InputError({"--traces", 0, 0}, page.string() + ", which is no file",
-                           "a page to write");
-  }
-  if (!std::filesystem::is_directory(folder, unknown)) {
-    throw base::InputError({"--traces", 0, 0}, "no folder " + folder.string(),
-                           "a folder that is there", "make it first");
-  }
-}
-
 }  // namespace
 
 void write_traces_page(const std::filesystem::path& page, base::StrikeSpeed strike,
                        const std::vector<std::string>& rig_files) {
-  check_page(page);
+  check_page(page, "--traces");
   std::vector<report::TracedTap> taps;
   taps.reserve(rig_files.size());
   for (const std::string& rig_file : rig_files) taps.push_back(tap_on(rig_file, strike));

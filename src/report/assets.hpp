@@ -8,8 +8,9 @@ namespace plexor::report::assets {
 extern const std::string_view page_html;  ///< mustache template
 extern const std::string_view page_css;
 extern const std::string_view page_js;
-extern const std::string_view traces_html;  ///< mustache template
-extern const std::string_view traces_js;
+extern const std::string_view traces_html;      ///< mustache template
+extern const std::string_view comparison_html;  ///< mustache template
+extern const std::string_view curves_js;        ///< of both
 extern const std::string_view chart_js;
 
 }  // namespace plexor::report::assets

@@ -2,13 +2,11 @@
 
 #include <fmt/format.h>
 
-#include <cmath>
 #include <nlohmann/json.hpp>
-#include <optional>
 #include <vector>
 
 #include "analysis/number_text.hpp"
-#include "report/format.hpp"
+#include "report/comparison_cells.hpp"
 #include "report/json_values.hpp"
 #include "report/layout.hpp"
 #include "report/text.hpp"
@@ -21,35 +19,30 @@ using analysis::ComparedFigure;
 using analysis::Comparison;
 using Json = nlohmann::ordered_json;
 
-/// "+1.2 points", "-12 ms", "1.8 times".
-std::string change_cell(const ComparedFigure& figure, const std::optional<double>& change) {
-  if (!change || !std::isfinite(*change)) return "–";
-  if (figure.unit.empty()) return fmt::format("{:+.1f} points", *change * 100.0);
-  if (figure.unit == "ms")
-    return fmt::format("{:+.{}f} ms", *change, std::abs(*change) < 10 ? 1 : 0);
-  return fmt::format("{:.2f} times", *change);
-}
-
-std::string value_cell(const ComparedFigure& figure, const std::optional<double>& value) {
-  if (!value) return "–";
-  return quantity(*value, figure.unit == "times" ? "/h" : figure.unit);
-}
-
-std::string interval_cell(const ComparedFigure& figure) {
-  return change_cell(figure, figure.interval.lower) + " to " +
-         change_cell(figure, figure.interval.upper);
-}
-
 std::string figures_table(const Comparison& comparison) {
   std::vector<std::vector<std::string>> rows{
       {"figure", "before", "now", "change",
        analysis::limit_text(comparison.margins.confidence, "") + " interval", "verdict"}};
   for (const ComparedFigure& one : comparison.figures) {
-    std::string name = printable_line(one.device) + ", " + one.figure;
-    if (!one.rhythm.empty()) name += " of " + printable_line(one.rhythm);
-    rows.push_back({name, value_cell(one, one.base), value_cell(one, one.candidate),
-                    change_cell(one, one.change), interval_cell(one),
-                    std::string(to_text(one.relation))});
+    rows.push_back({printable_line(one.device) + ", " + figure_cell(one), value_cell(one, one.base),
+                    value_cell(one, one.candidate), change_cell(one.unit, one.change),
+                    interval_cell(one.unit, one.interval), std::string(to_text(one.relation))});
+  }
+  return table(rows);
+}
+
+/// "latency p95" etc. of each device, for who wants more than one shift.
+std::string quantiles_table(const Comparison& comparison) {
+  std::vector<std::vector<std::string>> rows{
+      {"latency", "before", "now", "change",
+       analysis::limit_text(comparison.margins.confidence, "") + " interval"}};
+  for (const analysis::ComparedLatencies& device : comparison.latencies) {
+    for (const analysis::ComparedQuantile& one : device.quantiles) {
+      rows.push_back({printable_line(device.device) + ", " + quantile_name(one.p),
+                      latency_cell(one.base), latency_cell(one.candidate),
+                      change_cell("ms", one.change.estimate),
+                      interval_cell("ms", one.change.interval)});
+    }
   }
   return table(rows);
 }
@@ -71,6 +64,20 @@ std::string circumstances(const Comparison& comparison, Style style) {
     out += wrapped("Usual margins: the scenario has no [compare].", 0, style.width);
   }
   return out;
+}
+
+Json quantiles_json(const analysis::ComparedLatencies& device) {
+  Json quantiles = Json::array();
+  for (const analysis::ComparedQuantile& one : device.quantiles) {
+    quantiles.push_back({{"p", number(one.p)},
+                         {"base", optional_number(one.base)},
+                         {"candidate", optional_number(one.candidate)},
+                         {"change", optional_number(one.change.estimate)},
+                         {"lower", number(one.change.interval.lower)},
+                         {"upper", number(one.change.interval.upper)},
+                         {"method", one.change.interval.method}});
+  }
+  return {{"device", device.device}, {"quantiles_ms", quantiles}};
 }
 
 Json figure_json(const ComparedFigure& one) {
@@ -109,7 +116,7 @@ std::string comparison_text(const Comparison& comparison, Style style) {
       out += wrapped(printable_line(one.reason), 2, style.width);
     }
   }
-  return out;
+  return out + "\n" + quantiles_table(comparison);
 }
 
 std::string comparison_json(const Comparison& comparison) {
@@ -128,9 +135,11 @@ std::string comparison_json(const Comparison& comparison) {
               {"given", comparison.margins.given}}},
             {"differences", Json::array()},
             {"reservations", comparison.reservations},
-            {"figures", Json::array()}};
+            {"figures", Json::array()},
+            {"latencies", Json::array()}};
   for (const auto& one : comparison.differences) json["differences"].push_back(in_words(one));
   for (const ComparedFigure& one : comparison.figures) json["figures"].push_back(figure_json(one));
+  for (const auto& one : comparison.latencies) json["latencies"].push_back(quantiles_json(one));
   return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 

@@ -25,32 +25,14 @@ std::pair<double, double> claimed_ends(const analysis::Interval& interval) {
           interval.sides == analysis::Sides::lower ? infinity : interval.upper};
 }
 
-/// Positions on a small ruler, in percent of its width: the interval, the estimate, the limit and
-/// the side of it that is accepted. What is infinite lies at the ruler's ends.
-View ruler(const Verdict& verdict) {
+View verdict_ruler(const Verdict& verdict) {
   if (!verdict.interval) return false;
   const auto [lower, upper] = claimed_ends(*verdict.interval);
-  double least = verdict.limit;
-  double most = verdict.limit;
-  for (const double value : {lower, upper, verdict.estimate.value_or(verdict.limit)}) {
-    if (!std::isfinite(value)) continue;
-    least = std::min(least, value);
-    most = std::max(most, value);
-  }
-  const double margin = std::max(0.25 * (most - least), 0.02 * std::abs(most) + 1e-9);
-  const auto at = [&](double value) {
-    if (std::isinf(value)) return value > 0.0 ? 100.0 : 0.0;
-    return 100.0 * (value - least + margin) / (most - least + 2.0 * margin);
-  };
-  const double limit = at(verdict.limit);
-  const auto text = [](double percent) { return fmt::format("{:.1f}", percent); };
-  return {{"left", text(at(lower))},
-          {"width", text(at(upper) - at(lower))},
-          {"limit", text(limit)},
-          {"beyond", std::isinf(lower) && lower > 0.0},
-          {"accepted_left", text(verdict.at_least ? limit : 0.0)},
-          {"accepted_width", text(verdict.at_least ? 100.0 - limit : limit)},
-          {"estimate", verdict.estimate ? View(text(at(*verdict.estimate))) : View(false)}};
+  return ruler({.lower = lower,
+                .upper = upper,
+                .estimate = verdict.estimate,
+                .limit = verdict.limit,
+                .at_least = verdict.at_least});
 }
 
 View verdict_view(const Verdict& verdict) {
@@ -64,7 +46,7 @@ View verdict_view(const Verdict& verdict) {
            verdict.interval ? interval_text(*verdict.interval, verdict.unit, verdict.limit) : "–"},
           {"confidence", verdict.interval ? confidence_text(*verdict.interval) : "–"},
           {"sample", sample_text(verdict)},
-          {"ruler", ruler(verdict)},
+          {"ruler", verdict_ruler(verdict)},
           {"reason", verdict.reason}};
 }
 
@@ -338,6 +320,30 @@ View setting_view(const analysis::Results& results) {
 
 }  // namespace
 
+View ruler(const Ruled& ruled) {
+  double least = ruled.limit;
+  double most = ruled.limit;
+  for (const double value : {ruled.lower, ruled.upper, ruled.estimate.value_or(ruled.limit)}) {
+    if (!std::isfinite(value)) continue;
+    least = std::min(least, value);
+    most = std::max(most, value);
+  }
+  const double margin = std::max(0.25 * (most - least), 0.02 * std::abs(most) + 1e-9);
+  const auto at = [&](double value) {
+    if (std::isinf(value)) return value > 0.0 ? 100.0 : 0.0;
+    return 100.0 * (value - least + margin) / (most - least + 2.0 * margin);
+  };
+  const double limit = at(ruled.limit);
+  const auto text = [](double percent) { return fmt::format("{:.1f}", percent); };
+  return {{"left", text(at(ruled.lower))},
+          {"width", text(at(ruled.upper) - at(ruled.lower))},
+          {"limit", text(limit)},
+          {"beyond", std::isinf(ruled.lower) && ruled.lower > 0.0},
+          {"accepted_left", text(ruled.at_least ? limit : 0.0)},
+          {"accepted_width", text(ruled.at_least ? 100.0 - limit : limit)},
+          {"estimate", ruled.estimate ? View(text(at(*ruled.estimate))) : View(false)}};
+}
+
 const Verdict* find_verdict(const analysis::Results& results, const std::string& device,
                             std::string_view figure) {
   for (const Verdict& verdict : results.verdicts) {
@@ -368,6 +374,7 @@ View page_view(const analysis::Results& results) {
           {"headline", headline_beside_mark(results)},
           {"simulated", rig.simulated},
           {"lifted", results.header.lifted},
+          {"may_stop_early", results.may_stop_early},
           {"notices", notices(results)},
           {"surface", rig.surface},
           {"spot", rig.spot},

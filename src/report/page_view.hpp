@@ -20,6 +20,18 @@ using View = nlohmann::json;
 /// The series that page.js draws.
 [[nodiscard]] View chart_data(const analysis::Results& results);
 
+/// What a small ruler shows.
+struct Ruled {
+  double lower = 0.0;  ///< of the interval; an open end is infinite
+  double upper = 0.0;
+  std::optional<double> estimate;
+  double limit = 0.0;
+  bool at_least = false;  ///< the side of the limit that is accepted
+};
+/// Positions on it, in percent of its width: the interval, the estimate, the limit and the side of
+/// it that is accepted. What is infinite lies at the ruler's ends.
+[[nodiscard]] View ruler(const Ruled& ruled);
+
 /// The first verdict on this device whose figure begins with `figure`; null without one.
 [[nodiscard]] const analysis::Verdict* find_verdict(const analysis::Results& results,
                                                     const std::string& device,

@@ -38,7 +38,7 @@ View plot_data(const TracePlot& plot) {
     traces.push_back(
         {{"name", trace.name}, {"unit", trace.unit}, {"points", thinned(trace.points)}});
   }
-  return {{"time_axis", plot.time_axis}, {"traces", traces}};
+  return {{"time_axis", plot.time_axis}, {"steps", false}, {"traces", traces}};
 }
 
 /// One row for each figure, one column for each surface. All taps have the same figures.
@@ -71,7 +71,7 @@ std::string traces_page(const std::string& title, const std::vector<TracedTap>& 
     }
     view["taps"].push_back(std::move(section));
   }
-  return filled_page(assets::traces_html, "reports/traces.html", view, assets::traces_js, charts);
+  return filled_page(assets::traces_html, "reports/traces.html", view, assets::curves_js, charts);
 }
 
 }  // namespace plexor::report

@@ -209,6 +209,32 @@ TEST(Compare, AGroupIsOfOneRelease) {
   EXPECT_EQ(compared(mixed[0], mixed[1]).candidate_version, "release 2");
 }
 
+TEST(Compare, RefusesRunsThatMayStopEarly) {
+  const std::string sequential =
+      "[accept]\ndetection_rate = { sequential = { good = 0.98, bad = 0.95 } }\n";
+  const RunEvidence run = run_that(always, 450.0, sequential);
+  for (const auto& [base, candidate] :
+       {std::pair{run, run_that(always)}, {run_that(always), run}}) {
+    EXPECT_THROW((void)compared(base, candidate), base::InputError);
+  }
+}
+
+TEST(Compare, ShowsTheQuantilesOfBoth) {
+  const Comparison found = compared(run_that(always), run_that(all_but_every(4), 460.0));
+  ASSERT_THAT(found.latencies, SizeIs(1));
+  const ComparedLatencies& latencies = found.latencies[0];
+  EXPECT_EQ(latencies.device, "panel");
+  EXPECT_EQ(latencies.base_ecdf.back().second, 1.0);
+  EXPECT_EQ(latencies.candidate_ecdf.back().second, 0.75);
+  ASSERT_THAT(latencies.quantiles, SizeIs(4));
+  const ComparedQuantile& median = latencies.quantiles[0];
+  EXPECT_EQ(median.p, 0.5);
+  EXPECT_EQ(median.base, 470.0);
+  EXPECT_LT(median.change.interval.lower, *median.candidate - *median.base);
+  EXPECT_GT(median.change.interval.upper, *median.candidate - *median.base);
+  EXPECT_EQ(latencies.quantiles[2].candidate, std::numeric_limits<double>::infinity());
+}
+
 TEST(Compare, SaysAboutHowManyMoreWouldDo) {
   RunEvidence base = run_that(always);
   RunEvidence candidate = run_that(all_but_every(80));

@@ -75,6 +75,26 @@ class EndToEnd(PlexorTestCase):
         self.assertEqual(document["verdict"], "worse")
         self.assertTrue(document["paired"])
         self.assertEqual(document["figures"][0]["base_n"], 400)
+        self.assertEqual(len(document["latencies"][0]["quantiles_ms"]), 4)
+        self.plexor("compare", "one", "two", "--page", "compared.html")
+        self.assertIn("WORSE", (self.folder / "compared.html").read_text())
+        refused = self.plexor("compare", "one", "two", "--page", "compared.pdf")
+        self.assertEqual((refused.returncode, (self.folder / "compared.pdf").exists()), (2, False))
+
+    def test_a_sequential_scenario_stops_early_and_is_not_compared(self):
+        scenario = self.write("quick.toml", (SOURCE / "demo-data" / "quick-check.toml").read_text())
+        for rig, name, code in [(RIG, "one", 0), (RIG_2, "two", 1)]:
+            result = self.run_scenario(scenario, rig, name)
+            self.assertEqual(result.returncode, code, result.stderr)
+            self.assertIn("stopped early", result.stdout)
+            trials = json.loads((self.folder / name / "results.json").read_text())["trials"]
+            self.assertEqual(trials["planned"], 1200)
+            self.assertLess(trials["valid"], 400)
+            self.assertEqual(trials["valid"] + trials["spared"], 1200)
+        refused = self.plexor("compare", "one", "two")
+        self.assertEqual(refused.returncode, 2)
+        self.assertIn("sequential limits", refused.stderr)
+        self.assertIn("always decide", self.plexor("rehearse", scenario, "--rig", RIG).stdout)
 
     def test_what_cannot_be_compared_is_refused_and_stops_a_bisection(self):
         self.run_scenario(self.scenario(trials=60), RIG, "one")

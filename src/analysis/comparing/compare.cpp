@@ -13,6 +13,7 @@
 #include "analysis/comparing/rate_ratio.hpp"
 #include "analysis/comparing/two_proportions.hpp"
 #include "analysis/comparing/two_sample.hpp"
+#include "analysis/latency.hpp"
 #include "base/error.hpp"
 
 namespace plexor::analysis {
@@ -84,6 +85,29 @@ Pairs pairs_of(Runs base, Runs candidate, const std::string& device, const Selec
 std::optional<double> rate_of(const Successes& share) {
   if (share.n == 0) return std::nullopt;
   return static_cast<double>(share.x) / static_cast<double>(share.n);
+}
+
+std::vector<std::pair<double, double>> ecdf_of(std::span<const double> sorted) {
+  const auto answered = std::ranges::lower_bound(sorted, std::numeric_limits<double>::infinity());
+  return latency_ecdf({sorted.begin(), answered}, sorted.size());
+}
+
+ComparedLatencies compared_latencies(Runs base, Runs candidate, const std::string& device,
+                                     double confidence) {
+  const std::vector<double> before = latencies_of(base, device, {});
+  const std::vector<double> now = latencies_of(candidate, device, {});
+  ComparedLatencies found{.device = device,
+                          .base_ecdf = ecdf_of(before),
+                          .candidate_ecdf = ecdf_of(now),
+                          .quantiles = {}};
+  for (const double p : shown_quantiles) {
+    found.quantiles.push_back(
+        {.p = p,
+         .base = quantile_type7(before, p),
+         .candidate = quantile_type7(now, p),
+         .change = quantile_difference(now, before, p, confidence, Joining::squared)});
+  }
+  return found;
 }
 
 class Comparing {
@@ -265,6 +289,17 @@ std::string versions_of(Runs runs) {
   return text;
 }
 
+/// Throws for runs whose number of trials depends on what was heard.
+void need_fixed_numbers(Runs group) {
+  for (const RunEvidence& run : group) {
+    if (!run.scenario.accept.may_stop_early()) continue;
+    throw base::InputError({run.place, 0, 0}, "a run with sequential limits",
+                           "runs whose numbers of trials were fixed beforehand",
+                           "a run that stops early would bias every test here: compare runs of a "
+                           "scenario with at_least and at_most");
+  }
+}
+
 /// Throws where runs of one group are of several releases.
 void need_one_release(Runs group) {
   const std::string versions = versions_of(group);
@@ -320,7 +355,12 @@ Comparison compare(std::span<const RunEvidence> base, std::span<const RunEvidenc
                    std::uint32_t steps) {
   need_one_release(base);
   need_one_release(candidate);
+  need_fixed_numbers(base);
+  need_fixed_numbers(candidate);
   Comparison found;
+  found.scenario_name = base.front().scenario.name;
+  found.rig = base.front().header.rig;
+  found.lifted = base.front().header.lifted;
   found.differences = harmless_differences(base, candidate);
   found.base_runs = places_of(base);
   found.candidate_runs = places_of(candidate);
@@ -333,6 +373,10 @@ Comparison compare(std::span<const RunEvidence> base, std::span<const RunEvidenc
   for (std::string& one : reservations_about(candidate))
     found.reservations.push_back(std::move(one));
   found.figures = Comparing(base, candidate, found.paired, found.margins).figures();
+  for (const DeviceAnswers& device : base.front().devices) {
+    found.latencies.push_back(
+        compared_latencies(base, candidate, device.name, found.margins.confidence));
+  }
   found.overall = overall_of(found);
   found.headline = headline_of(found);
   return found;

@@ -5,10 +5,12 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "analysis/comparing/comparable.hpp"
 #include "analysis/comparing/run_evidence.hpp"
+#include "analysis/comparing/two_sample.hpp"
 #include "analysis/intervals.hpp"
 
 namespace plexor::analysis {
@@ -46,8 +48,27 @@ struct ComparedFigure {
   std::string reason;  ///< one sentence with the numbers
 };
 
+/// A quantile of the latencies in both releases, the unanswered at +infinity. Judges nothing.
+struct ComparedQuantile {
+  double p = 0.0;
+  std::optional<double> base;  ///< ms
+  std::optional<double> candidate;
+  QuantileDifference change;  ///< candidate minus base, in ms
+};
+
+/// The latencies of one device in both releases.
+struct ComparedLatencies {
+  std::string device;
+  std::vector<std::pair<double, double>> base_ecdf;  ///< as latency_ecdf: (ms, answered by then)
+  std::vector<std::pair<double, double>> candidate_ecdf;
+  std::vector<ComparedQuantile> quantiles;
+};
+
 /// Everything that is said about two releases.
 struct Comparison {
+  std::string scenario_name;
+  journal::RigFacts rig;  ///< of the base's first run
+  bool lifted = false;
   std::vector<std::string> base_runs;  ///< folders
   std::vector<std::string> candidate_runs;
   std::string base_version;  ///< of the devices, as the rig files name them
@@ -55,8 +76,9 @@ struct Comparison {
   bool paired = false;  ///< the same taps in both, trial by trial
   scenario::Margins margins;
   std::vector<SettingDifference> differences;  ///< that do not spoil it
-  std::vector<std::string> reservations;  ///< why it can't be decided, whatever the figures say
-  std::vector<ComparedFigure> figures;    ///< by device: all rhythms first, then each
+  std::vector<std::string> reservations;     ///< why it can't be decided, whatever the figures say
+  std::vector<ComparedFigure> figures;       ///< by device: all rhythms first, then each
+  std::vector<ComparedLatencies> latencies;  ///< by device
   Relation overall = Relation::undecided;
   std::string headline;
 };
@@ -68,7 +90,8 @@ struct Comparison {
 /// (no correction: all must), worse when its one-sided p, adjusted after Holm, is below half
 /// the error of the margins' confidence. Margins are those of the base's scenario. As one of
 /// several `steps` of a search it may err that many times less. Throws base::InputError, naming
-/// them, where differences of the settings, or several releases in one group, spoil the comparison.
+/// them, where differences of the settings, or several releases in one group, spoil the comparison,
+/// and for runs that may stop early: all these tests are for numbers fixed beforehand.
 [[nodiscard]] Comparison compare(std::span<const RunEvidence> base,
                                  std::span<const RunEvidence> candidate, std::uint32_t steps = 1);
 

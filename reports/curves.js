@@ -17,25 +17,37 @@
     grid: { color: inks.rule, drawOnChartArea: position === "left" },
   });
 
+  const share = (inks) => ({
+    min: 0,
+    max: 1,
+    title: { display: true, text: "answered by then", color: inks.faint },
+    ticks: { color: inks.faint, callback: (value) => Math.round(100 * value) + " %" },
+    grid: { color: inks.rule },
+  });
+
+  // Curves over time, each with its own axis; or, as steps, shares of one kind.
   const draw = (canvas) => {
     const inks = colours();
-    const { time_axis: since, traces } = plots[Number(canvas.dataset.chart)];
+    const { time_axis: since, steps, traces } = plots[Number(canvas.dataset.chart)];
+    const times = traces.flatMap((trace) => trace.points.map(([x]) => x));
     const scales = {
       x: {
         type: "linear",
-        min: traces[0].points[0][0],
-        max: traces[0].points[traces[0].points.length - 1][0],
+        min: Math.min(...times),
+        max: Math.max(...times),
         title: { display: true, text: since + " / ms", color: inks.faint },
         ticks: { color: inks.faint, maxTicksLimit: 8, includeBounds: false },
         grid: { color: inks.rule },
       },
     };
-    traces.forEach((trace, i) => {
+    if (steps) scales.y0 = share(inks);
+    else traces.forEach((trace, i) => {
       scales["y" + i] = axis(trace, i === 0 ? "left" : "right", inks.curves[i], inks);
     });
     const datasets = traces.map((trace, i) => ({
       label: trace.name,
-      yAxisID: "y" + i,
+      yAxisID: steps ? "y0" : "y" + i,
+      stepped: steps,
       data: trace.points.map(([x, y]) => ({ x, y })),
       borderColor: inks.curves[i],
       borderDash: i === 0 ? [] : [6, 3],
