@@ -19,4 +19,15 @@ analysis::Results analyse_run(const run::RunFolder& folder,
       journal::read_journal(folder.journal(), take, [&bar](double share) { bar.show(share); }));
 }
 
+std::vector<analysis::RunEvidence> evidence_in(const std::string& path) {
+  std::vector<analysis::RunEvidence> group;
+  for (const run::RunFolder& folder : run::open_run_folders(path)) {
+    analysis::EvidenceGatherer gatherer;
+    const analysis::Results results =
+        analyse_run(folder, [&](const analysis::TrialRow& row) { gatherer.take(row); });
+    group.push_back(gatherer.finish(folder.root.string(), results));
+  }
+  return group;
+}
+
 }  // namespace plexor::app

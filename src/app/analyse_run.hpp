@@ -1,8 +1,11 @@
 #pragma once
 
 #include <functional>
+#include <string>
+#include <vector>
 
 #include "analysis/analyse.hpp"
+#include "analysis/comparing/run_evidence.hpp"
 #include "run/run_folder.hpp"
 
 namespace plexor::app {
@@ -12,5 +15,9 @@ namespace plexor::app {
 [[nodiscard]] analysis::Results analyse_run(
     const run::RunFolder& folder, const std::function<void(const analysis::TrialRow&)>& row,
     const std::function<void(const journal::Header&)>& header = {});
+
+/// What comparisons need of each run at `path`: a run's folder, or a folder with several. Throws
+/// what reading and analysing throw.
+[[nodiscard]] std::vector<analysis::RunEvidence> evidence_in(const std::string& path);
 
 }  // namespace plexor::app

@@ -15,6 +15,8 @@ using CommandBody = std::function<ExitCode()>;
 CommandBody add_run_command(CLI::App& parser);
 CommandBody add_report_command(CLI::App& parser);
 CommandBody add_compare_command(CLI::App& parser);
+CommandBody add_units_command(CLI::App& parser);
+CommandBody add_order_command(CLI::App& parser);
 CommandBody add_rehearse_command(CLI::App& parser);
 CommandBody add_preflight_command(CLI::App& parser);
 CommandBody add_listen_command(CLI::App& parser);

@@ -14,7 +14,6 @@
 #include "report/comparison.hpp"
 #include "report/comparison_page.hpp"
 #include "run/file_replacement.hpp"
-#include "run/run_folder.hpp"
 
 namespace plexor::app {
 
@@ -27,20 +26,6 @@ struct CompareOptions {
   std::string page;
   std::uint32_t bisect = 0;
 };
-
-analysis::RunEvidence evidence_of(const run::RunFolder& folder) {
-  analysis::EvidenceGatherer gatherer;
-  const analysis::Results results =
-      analyse_run(folder, [&](const analysis::TrialRow& row) { gatherer.take(row); });
-  return gatherer.finish(folder.root.string(), results);
-}
-
-std::vector<analysis::RunEvidence> evidence_in(const std::string& path) {
-  std::vector<analysis::RunEvidence> group;
-  for (const run::RunFolder& folder : run::open_run_folders(path))
-    group.push_back(evidence_of(folder));
-  return group;
-}
 
 ExitCode exit_code_of(analysis::Relation relation, bool bisects) {
   switch (relation) {

@@ -58,8 +58,13 @@ journal::RigFacts facts_of(const rig::RigFile& rig) {
   facts.spot = rig.setting.spot;
   facts.mounting = rig.setting.mounting;
   for (const rig::Device& device : rig.devices) {
-    journal::DeviceFacts& one = facts.devices.emplace_back(journal::DeviceFacts{
-        device.name, device.version, device.line_time, device.pattern_end_gap, {}});
+    journal::DeviceFacts& one =
+        facts.devices.emplace_back(journal::DeviceFacts{device.name,
+                                                        device.version,
+                                                        device.line_time,
+                                                        device.pattern_end_gap,
+                                                        {},
+                                                        device.position});
     for (const rig::ListenerSettings& listener : device.listeners) {
       one.listeners.push_back({listener.name, rig::place_of(listener.way), {}});
     }

@@ -18,6 +18,7 @@ enum class Purpose : std::uint16_t {
   clock_jitter = 3,
   motor_jitter = 4,
   strike = 5,
+  order = 6,  ///< of runs
   // The virtual rig draws from its own seed, so a plan never depends on it.
   sample_noise = 100,
   tap_amplitude = 101,

@@ -218,6 +218,7 @@ void read_device(dom::element from, DeviceFacts& device) {
   members.read("version", device.version);
   members.read("line_time_ns", device.line_time);
   members.read("pattern_end_gap_ns", device.pattern_end_gap);
+  members.read_if_there("position", device.position);
   device.listeners.clear();
   if (const auto listeners = members.find("listeners")) {
     for (const dom::element listener : array("listeners", *listeners)) {

@@ -134,6 +134,7 @@ void append_device(std::string& out, const DeviceFacts& device) {
   members.text("version", device.version);
   members.time("line_time_ns", device.line_time);
   members.time("pattern_end_gap_ns", device.pattern_end_gap);
+  if (!device.position.empty()) members.text("position", device.position);
   if (!device.listeners.empty()) {
     members.open("listeners", '[');
     for (const ListenerFacts& listener : device.listeners) append_listener(out, listener);

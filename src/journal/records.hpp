@@ -34,6 +34,7 @@ struct DeviceFacts {
   /// Verdicts are about the first, the others are shown beside it. In virtual time and in
   /// journals before format 3 none: then it is heard by one that adds nothing.
   std::vector<ListenerFacts> listeners{};
+  std::string position{};  ///< where on the surface it stands; empty: not told
   bool operator==(const DeviceFacts&) const = default;
 };
 

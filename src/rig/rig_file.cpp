@@ -172,7 +172,8 @@ std::vector<Device> read_devices(TableReader& file, RigKind kind) {
     Device device{line_of_text(entry, "name", longest_name),
                   line_of_text(entry, "version", longest_name),
                   entry.duration_or("line_time_ms", {0.0, 60'000.0}, {}),
-                  entry.duration_or("pattern_end_gap_ms", {0.0, 60'000.0}, {})};
+                  entry.duration_or("pattern_end_gap_ms", {0.0, 60'000.0}, {}),
+                  entry.has("position") ? line_of_text(entry, "position", longest_name) : ""};
     if (kind == RigKind::lines) read_listening(entry, device);
     entry.finish();
     if (!names.insert(device.name).second) {

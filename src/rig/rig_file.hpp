@@ -60,6 +60,7 @@ struct Device {
   std::string version;               ///< firmware release as configured
   base::Duration line_time{};        ///< time its message spends on the line, where known
   base::Duration pattern_end_gap{};  ///< its own wait for the end of a rhythm, where known
+  std::string position{};            ///< where on the surface it stands; empty: not told
   // Kind lines only:
   /// By what its messages come in, at least one. The same event over two ways is one
   /// event: verdicts are about the first way, the others are shown beside it.

@@ -118,6 +118,45 @@ class EndToEnd(PlexorTestCase):
         self.assertEqual(document["figures"][0]["base_n"], 200)
         self.assertTrue(document["paired"])
 
+    def dice_rig(self, name, units):
+        """A rig with one device for each unit: (name, share of knocks that it hears, position)."""
+        text = (SOURCE / "tests" / "bench" / "dice.toml").read_text()
+        device = text[text.index("[[device]]"):text.index("[simulated.tapper]")]
+        dice = text[text.index("[[simulated.device]]"):]
+        devices = "".join(
+            device.replace('name = "panel"', f'name = "{unit}"\nposition = "{position}"')
+            for unit, _, position in units)
+        text = text.replace(device, devices).replace(
+            dice, "".join(dice.replace("detects = 0.98", f"detects = {share}") for _, share, _ in units))
+        return self.write(name, text)
+
+    def test_a_unit_that_hears_less_is_named_wherever_it_stands(self):
+        text = self.scenario(trials=200, limit=0.5).read_text()
+        units = [("a", 0.97), ("b", 0.80), ("c", 0.97)]
+        for run in range(3):
+            rig = self.dice_rig(f"rig-{run}.toml", [(name, share, f"place {1 + (i + run) % 3}")
+                                                    for i, (name, share) in enumerate(units)])
+            scenario = self.write(f"{run}.toml", text.replace("seed = 11", f"seed = {run}"))
+            self.run_scenario(scenario, rig, f"runs/{run}")
+        result = self.plexor("units", "runs")
+        self.assertEqual(result.returncode, 1, result.stderr)
+        self.assertTrue(result.stdout.startswith("1 of 3 units stands out; b: "), result.stdout)
+        document = json.loads(self.plexor("units", "runs", "--json").stdout)
+        self.assertTrue(document["shared_taps"])
+        self.assertEqual([unit["stands_out"] for unit in document["units"]], [False, True, False])
+        self.assertIn("not the place's", document["remarks"][0])
+        self.assertEqual(document["units"][0]["trials"], 600)
+
+    def test_an_order_is_planned(self):
+        plan = json.loads(self.plexor("order", "--units", "a,b,c", "--json").stdout)["runs"]
+        for lines in (plan, zip(*plan)):
+            for line in lines:
+                self.assertEqual(sorted(line), ["a", "b", "c"])
+        plan = json.loads(self.plexor("order", "--releases", "old,new", "--json").stdout)["runs"]
+        self.assertEqual(plan, [["old"], ["new"], ["new"], ["old"]])
+        for mistake in ([], ["--units", "a"], ["--units", "a,b", "--releases", "old,new"]):
+            self.assertEqual(self.plexor("order", *mistake).returncode, 2)
+
     def test_rehearse_moves_nothing_and_says_what_can_be_proved(self):
         result = self.plexor("rehearse", self.scenario(), "--rig", RIG)
         self.assertEqual(result.returncode, 0, result.stderr)

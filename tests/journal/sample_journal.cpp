@@ -36,16 +36,17 @@ Header sample_header() {
                   .surface = "oak counter",
                   .spot = "A1",
                   .mounting = "tape",
-                  .devices = {
-                      {.name = "unit-1",
-                       .version = "1.4",
-                       .line_time = 1ms,
-                       .pattern_end_gap = 400ms,
-                       .listeners = {
-                           {.name = "serial", .place = "port /dev/ttyUSB0", .arrival_width = 16ms},
-                           {.name = "broker",
-                            .place = "topic knock at 127.0.0.1:1883",
-                            .arrival_width = 100us}}}}}};
+                  .devices = {{.name = "unit-1",
+                               .version = "1.4",
+                               .line_time = 1ms,
+                               .pattern_end_gap = 400ms,
+                               .listeners = {{.name = "serial",
+                                              .place = "port /dev/ttyUSB0",
+                                              .arrival_width = 16ms},
+                                             {.name = "broker",
+                                              .place = "topic knock at 127.0.0.1:1883",
+                                              .arrival_width = 100us}},
+                               .position = "left edge"}}}};
 }
 
 TrialPlanned sample_trial() {

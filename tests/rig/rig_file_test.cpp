@@ -78,6 +78,20 @@ TEST(RigFile, GivesDeviceTimesThatAreNotKnownAsZero) {
   EXPECT_EQ(rig.devices.back().pattern_end_gap, 0ms);
 }
 
+TEST(RigFile, KnowsWhereADeviceStandsIfItIsTold) {
+  const auto position_of = [](const std::string& key) {
+    return parse_rig(oak_text() + "\n[[device]]\nname = \"door\"\nversion = \"2\"\n" + key,
+                     "rig.toml")
+        .devices.back()
+        .position;
+  };
+  EXPECT_EQ(position_of(""), "");
+  EXPECT_EQ(position_of("position = \"left edge\"\n"), "left edge");
+  EXPECT_NE(
+      message_of(oak_text() + "\n[[device]]\nname = \"door\"\nversion = \"2\"\nposition = 3\n"),
+      "no error");
+}
+
 TEST(RigFile, RefusesANewerFormatBeforeAnythingElse) {
   EXPECT_THAT(message_of("format = 2\nsomething = \"new\"\n"),
               AllOf(StartsWith("rig.toml:1:"), HasSubstr("format 2"), HasSubstr("newer")));
