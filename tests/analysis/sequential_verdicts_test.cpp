@@ -14,13 +14,13 @@ using ::testing::AllOf;
 using ::testing::HasSubstr;
 using ::testing::Not;
 
-const std::string detection =
+const std::string tested_hits =
     "detection_rate = { sequential = { good = 0.98, bad = 0.95, alpha = 0.05, beta = 0.05 } }\n";
 
 /// A run that ended after `trials` of 800 planned.
 JournalBuilder run_of(std::uint64_t hits, std::uint64_t trials) {
   JournalBuilder run;
-  run.accept(detection).plans(800).hears(hits, trials);
+  run.accept(tested_hits).plans(800).hears(hits, trials);
   return run;
 }
 
@@ -73,7 +73,7 @@ TEST(SequentialVerdicts, AreEstimatedAsTheirStopAsksFor) {
 
 TEST(SequentialVerdicts, SayHowMuchMoreWhereThePlanEndsFirst) {
   JournalBuilder run;
-  run.accept(detection);
+  run.accept(tested_hits);
   for (int i = 0; i < 3; ++i) run.knock();
   for (int i = 0; i < 117; ++i) run.knock().heard("call", 400ms);
   run.ended();
@@ -86,7 +86,7 @@ TEST(SequentialVerdicts, SayHowMuchMoreWhereThePlanEndsFirst) {
 
 TEST(SequentialVerdicts, SayWhereThereWasNothingToTest) {
   JournalBuilder run;
-  run.accept(detection).hears(20, 20);
+  run.accept(tested_hits).hears(20, 20);
   const Verdict verdict = run.results().verdicts.at(0);
   EXPECT_EQ(verdict.judgement, Judgement::undecided);
   EXPECT_FALSE(verdict.interval);
@@ -140,7 +140,7 @@ Provable proved(const std::string& accept, std::uint32_t calls) {
 }
 
 TEST(SequentialVerdicts, AreForetoldWithTheirAverages) {
-  const Provable found = proved(detection, 800);
+  const Provable found = proved(tested_hits, 800);
   EXPECT_TRUE(found.can_pass);
   EXPECT_EQ(found.needed, 96.0);
   EXPECT_NEAR(found.power, 0.95, 0.001);
@@ -151,11 +151,11 @@ TEST(SequentialVerdicts, AreForetoldWithTheirAverages) {
 }
 
 TEST(SequentialVerdicts, AreForetoldWhereThePlanIsTooShort) {
-  const Provable some = proved(detection, 200);
+  const Provable some = proved(tested_hits, 200);
   EXPECT_TRUE(some.can_pass);
   EXPECT_THAT(some.power_sentence,
               AllOf(HasSubstr("ends undecided in up to"), HasSubstr("772 trials always decide")));
-  const Provable none = proved(detection, 50);
+  const Provable none = proved(tested_hits, 50);
   EXPECT_FALSE(none.can_pass);
   EXPECT_THAT(none.sentence, HasSubstr("cannot pass: 50 trials planned, but even a perfect device "
                                        "needs 95 trials; raise trials"));

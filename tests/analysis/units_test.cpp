@@ -16,7 +16,7 @@ using ::testing::HasSubstr;
 using ::testing::IsEmpty;
 using ::testing::SizeIs;
 
-const std::string scenario_text =
+const std::string acceptance_text =
     "[scenario]\nname = \"acceptance\"\npurpose = \"regression\"\nseed = 1\n"
     "[rhythm.call]\ncontacts_ms = [0, 190]\n"
     "[[block]]\nrhythm = \"call\"\ntrials = 400\nstrike_m_s = 0.9\nwindow_ms = 900\ngap_ms = 1500\n"
@@ -30,14 +30,14 @@ struct Panel {
 };
 
 /// Misses each nth knock, beginning with `from`.
-std::function<bool(std::uint32_t)> all_but_every(std::uint32_t nth, std::uint32_t from = 0) {
+std::function<bool(std::uint32_t)> misses_each(std::uint32_t nth, std::uint32_t from = 0) {
   return [nth, from](std::uint32_t trial) { return trial % nth != from; };
 }
 
 RunEvidence run_of(const std::vector<Panel>& panels, const std::string& more = "") {
   RunEvidence run;
   run.place = "runs/one";
-  run.scenario = scenario::parse_scenario(scenario_text + more, "s.toml");
+  run.scenario = scenario::parse_scenario(acceptance_text + more, "s.toml");
   run.header.rig.surface = "oak counter";
   run.quiet_hours = 10.0;
   run.is_complete = true;
@@ -57,8 +57,8 @@ RunEvidence run_of(const std::vector<Panel>& panels, const std::string& more = "
 UnitsTable table_of(const std::vector<RunEvidence>& runs) { return table_of_units(runs); }
 
 TEST(Units, ThatAreAlikeDoNotStandOut) {
-  const UnitsTable found = table_of({run_of(
-      {{"a", all_but_every(40)}, {"b", all_but_every(40, 7)}, {"c", all_but_every(50, 3)}})});
+  const UnitsTable found = table_of(
+      {run_of({{"a", misses_each(40)}, {"b", misses_each(40, 7)}, {"c", misses_each(50, 3)}})});
   EXPECT_TRUE(found.shared_taps);
   EXPECT_EQ(found.standing_out, 0U);
   EXPECT_EQ(found.headline, "none of 3 units stands out");
@@ -70,8 +70,8 @@ TEST(Units, ThatAreAlikeDoNotStandOut) {
 }
 
 TEST(Units, TheDeafOneIsNamedOfThoseThatHeardTheSame) {
-  const UnitsTable found = table_of({run_of(
-      {{"a", all_but_every(40)}, {"b", all_but_every(12, 5)}, {"c", all_but_every(40, 7)}})});
+  const UnitsTable found = table_of(
+      {run_of({{"a", misses_each(40)}, {"b", misses_each(12, 5)}, {"c", misses_each(40, 7)}})});
   EXPECT_EQ(found.standing_out, 1U);
   EXPECT_TRUE(found.units[1].stands_out);
   EXPECT_THAT(found.units[1].reason, HasSubstr("hears less than the others"));
@@ -81,8 +81,8 @@ TEST(Units, TheDeafOneIsNamedOfThoseThatHeardTheSame) {
 
 TEST(Units, TheDeafOneIsNamedOfThoseInRunsOfTheirOwn) {
   const UnitsTable found =
-      table_of({run_of({{"a", all_but_every(40)}}), run_of({{"b", all_but_every(8)}}),
-                run_of({{"c", all_but_every(50)}})});
+      table_of({run_of({{"a", misses_each(40)}}), run_of({{"b", misses_each(8)}}),
+                run_of({{"c", misses_each(50)}})});
   EXPECT_FALSE(found.shared_taps);
   EXPECT_THAT(found.alikeness[0].test, HasSubstr("chi-square"));
   EXPECT_EQ(found.standing_out, 1U);
@@ -90,18 +90,18 @@ TEST(Units, TheDeafOneIsNamedOfThoseInRunsOfTheirOwn) {
 }
 
 TEST(Units, ARestlessOneIsNamedByItsFalseAlarms) {
-  const UnitsTable found = table_of({run_of({{"a", all_but_every(40), "", 1},
-                                             {"b", all_but_every(40, 1), "", 30},
-                                             {"c", all_but_every(40, 2), "", 2}})});
+  const UnitsTable found = table_of({run_of({{"a", misses_each(40), "", 1},
+                                             {"b", misses_each(40, 1), "", 30},
+                                             {"c", misses_each(40, 2), "", 2}})});
   EXPECT_EQ(found.standing_out, 1U);
   EXPECT_THAT(found.units[1].reason, HasSubstr("another rate of false alarms"));
 }
 
 TEST(Units, OfManyAreJudgedMoreSlowly) {
   const auto p_with = [](std::size_t others) {
-    std::vector<Panel> panels{{"odd", all_but_every(30)}};
+    std::vector<Panel> panels{{"odd", misses_each(30)}};
     for (std::size_t i = 0; i < others; ++i) {
-      panels.push_back({"p" + std::to_string(i), all_but_every(60, static_cast<unsigned>(i))});
+      panels.push_back({"p" + std::to_string(i), misses_each(60, static_cast<unsigned>(i))});
     }
     return table_of({run_of(panels)}).units[0].detection_p;
   };
@@ -109,7 +109,7 @@ TEST(Units, OfManyAreJudgedMoreSlowly) {
 }
 
 TEST(Units, PlacesThatRotateEvenlyAreNoExplanation) {
-  const auto heard = all_but_every(40);
+  const auto heard = misses_each(40);
   const UnitsTable even = table_of({run_of({{"a", heard, "left"}, {"b", heard, "right"}}),
                                     run_of({{"a", heard, "right"}, {"b", heard, "left"}})});
   EXPECT_THAT(even.remarks, ElementsAre(HasSubstr("a difference is not the place's")));
@@ -122,13 +122,13 @@ TEST(Units, PlacesThatRotateEvenlyAreNoExplanation) {
 }
 
 TEST(Units, OfSeveralReleasesAreSaidToBe) {
-  RunEvidence run = run_of({{"a", all_but_every(40), "x"}, {"b", all_but_every(40), "x"}});
+  RunEvidence run = run_of({{"a", misses_each(40), "x"}, {"b", misses_each(40), "x"}});
   run.devices[1].version = "1.5";
   EXPECT_THAT(table_of({run}).remarks, Contains(HasSubstr("different releases (1.4; 1.5)")));
 }
 
 TEST(Units, WhatCannotBeComparedIsRefused) {
-  const auto heard = all_but_every(40);
+  const auto heard = misses_each(40);
   EXPECT_THROW(table_of({run_of({{"a", heard}})}), base::InputError);
   RunEvidence elsewhere = run_of({{"b", heard}});
   elsewhere.header.rig.surface = "granite slab";
@@ -140,7 +140,7 @@ TEST(Units, WhatCannotBeComparedIsRefused) {
 }
 
 TEST(Units, BearARunInWhichNothingCounts) {
-  RunEvidence run = run_of({{"a", all_but_every(40)}, {"b", all_but_every(40)}});
+  RunEvidence run = run_of({{"a", misses_each(40)}, {"b", misses_each(40)}});
   for (DeviceAnswers& device : run.devices) device.trials.clear();
   run.quiet_hours = 0.0;
   const UnitsTable found = table_of({run});

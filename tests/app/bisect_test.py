@@ -26,7 +26,7 @@ seed = SEED
 contacts_ms = [0, 190]
 [[block]]
 rhythm = "call"
-trials = 150
+trials = 220
 strike_m_s = 0.9
 window_ms = 1500
 gap_ms = [1500, 1600]

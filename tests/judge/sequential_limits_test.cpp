@@ -13,9 +13,9 @@ namespace {
 
 using base::Outcome;
 
-constexpr std::uint32_t call = 0;
-constexpr std::uint32_t mug_down = 1;
-constexpr std::uint32_t quiet = 2;
+constexpr std::uint32_t call_block = 0;
+constexpr std::uint32_t mug_block = 1;
+constexpr std::uint32_t quiet_block = 2;
 
 scenario::Scenario with_accept(const std::string& accept, int trials = 1000) {
   return scenario::parse_scenario(
@@ -31,10 +31,11 @@ scenario::Scenario with_accept(const std::string& accept, int trials = 1000) {
       "s.toml");
 }
 
-const std::string detection = "detection_rate = { sequential = { good = 0.98, bad = 0.95 } }\n";
-const std::string responses =
+const std::string hits_limit = "detection_rate = { sequential = { good = 0.98, bad = 0.95 } }\n";
+const std::string responses_limit =
     "false_response_rate = { sequential = { good = 0.01, bad = 0.05 } }\n";
-const std::string alarms = "false_alarms_per_hour = { sequential = { good = 0.2, bad = 2 } }\n";
+const std::string alarms_limit =
+    "false_alarms_per_hour = { sequential = { good = 0.2, bad = 2 } }\n";
 
 /// Settles trials one after another, with one answer for each device.
 class Teller {
@@ -56,14 +57,14 @@ class Teller {
     return settled;
   }
   void trials(int times, Outcome outcome, double latency_ms = 400.0) {
-    for (int i = 0; i < times; ++i) trial(call, {outcome}, latency_ms);
+    for (int i = 0; i < times; ++i) trial(call_block, {outcome}, latency_ms);
   }
   Settled listen(base::Duration length, const std::vector<base::Duration>& incidents) {
     Answer answer;
     answer.outcome = Outcome::correct_rejection;
     for (const base::Duration incident : incidents) answer.incidents.push_back(at(incident));
     Settled settled;
-    settled.trial.id = {.block = quiet, .number = number_++, .attempt = 0};
+    settled.trial.id = {.block = quiet_block, .number = number_++, .attempt = 0};
     settled.trial.kind = base::TrialKind::quiet;
     settled.trial.first_contact = settled.trial.last_contact = at(0ms);
     settled.trial.window = length;
@@ -79,8 +80,9 @@ class Teller {
 
 TEST(SequentialLimits, StandInTheOrderOfTheVerdicts) {
   const auto limits = sequential_limits(with_accept(
-      "confusion_rate = { sequential = { good = 0.01, bad = 0.05 } }\n" + responses + alarms +
-      "latency_p95_ms = { at_most = 900, sequential = { good = 0.98 } }\n" + detection));
+      "confusion_rate = { sequential = { good = 0.01, bad = 0.05 } }\n" + responses_limit +
+      alarms_limit + "latency_p95_ms = { at_most = 900, sequential = { good = 0.98 } }\n" +
+      hits_limit));
   ASSERT_EQ(limits.size(), 5U);
   EXPECT_EQ(limits[0].counted, Counted::hits);
   EXPECT_EQ(limits[1].counted, Counted::answers_in_time);
@@ -97,7 +99,7 @@ TEST(SequentialLimits, StandInTheOrderOfTheVerdicts) {
 TEST(SequentialLimits, TakeTheBestTestThatThePlanHasRoomFor) {
   const SequentialAim aim{RateKind::detection, 0.98, 0.95, 0.05, 0.05};
   const auto longest = [](int trials) {
-    const auto limits = sequential_limits(with_accept(detection, trials));
+    const auto limits = sequential_limits(with_accept(hits_limit, trials));
     return limits[0].design ? limits[0].design->longest : 0.0;
   };
   EXPECT_EQ(longest(5000), decided_design(aim)->longest);
@@ -107,33 +109,33 @@ TEST(SequentialLimits, TakeTheBestTestThatThePlanHasRoomFor) {
 }
 
 TEST(SequentialLimits, KnowABlockWhenTheTestOfEachDeviceHasEnded) {
-  SequentialLimits limits(with_accept(detection), 2);
+  SequentialLimits limits(with_accept(hits_limit), 2);
   Teller tell(limits);
-  for (int i = 0; i < 20; ++i) tell.trial(call, {Outcome::miss, Outcome::hit});
+  for (int i = 0; i < 20; ++i) tell.trial(call_block, {Outcome::miss, Outcome::hit});
   EXPECT_EQ(limits.find(0, 0)->state().standing, Standing::fail);
-  EXPECT_FALSE(limits.is_known(call)) << "the second device is still tested";
+  EXPECT_FALSE(limits.is_known(call_block)) << "the second device is still tested";
   const SequentialState stopped = limits.find(0, 0)->state();
-  for (int i = 0; i < 200; ++i) tell.trial(call, {Outcome::hit, Outcome::hit});
+  for (int i = 0; i < 200; ++i) tell.trial(call_block, {Outcome::hit, Outcome::hit});
   EXPECT_EQ(limits.find(0, 1)->state().standing, Standing::pass);
-  EXPECT_TRUE(limits.is_known(call));
+  EXPECT_TRUE(limits.is_known(call_block));
   EXPECT_EQ(limits.find(0, 0)->state(), stopped);
-  EXPECT_FALSE(limits.is_known(mug_down)) << "no limit is on it";
-  EXPECT_FALSE(limits.is_known(quiet));
+  EXPECT_FALSE(limits.is_known(mug_block)) << "no limit is on it";
+  EXPECT_FALSE(limits.is_known(quiet_block));
 }
 
 TEST(SequentialLimits, CountWhatTheirLimitIsOn) {
   SequentialLimits limits(
       with_accept("latency_p95_ms = { at_most = 900, sequential = { good = 0.98 } }\n"
                   "confusion_rate = { sequential = { good = 0.01, bad = 0.05 } }\n" +
-                  responses),
+                  responses_limit),
       1);
   Teller tell(limits);
   tell.trials(1, Outcome::hit, 900.0);
   tell.trials(1, Outcome::hit, 900.001);
   tell.trials(1, Outcome::miss);
   tell.trials(1, Outcome::confusion);
-  tell.trial(mug_down, {Outcome::false_response});
-  tell.trial(mug_down, {Outcome::correct_rejection});
+  tell.trial(mug_block, {Outcome::false_response});
+  tell.trial(mug_block, {Outcome::correct_rejection});
   EXPECT_EQ(limits.find(0, 0)->state().failures, 3U);
   EXPECT_EQ(limits.find(0, 0)->state().exposure, 4.0);
   const auto rejections = limits.find(1, 0)->state();
@@ -143,7 +145,7 @@ TEST(SequentialLimits, CountWhatTheirLimitIsOn) {
 }
 
 TEST(SequentialLimits, CountNoVoidTrialAndNoReferenceTaps) {
-  SequentialLimits limits(with_accept(detection), 1);
+  SequentialLimits limits(with_accept(hits_limit), 1);
   Settled settled;
   settled.void_reason = base::VoidReason::no_contact;
   settled.answers.emplace_back();
@@ -157,29 +159,29 @@ TEST(SequentialLimits, CountNoVoidTrialAndNoReferenceTaps) {
 }
 
 TEST(SequentialLimits, ReopenWhatATrialTakenBackHadDecided) {
-  SequentialLimits limits(with_accept(detection), 1);
+  SequentialLimits limits(with_accept(hits_limit), 1);
   Teller tell(limits);
   std::vector<Settled> misses;
-  while (!limits.is_known(call)) misses.push_back(tell.trial(call, {Outcome::miss}));
+  while (!limits.is_known(call_block)) misses.push_back(tell.trial(call_block, {Outcome::miss}));
   limits.take_back(misses.front().trial.id);
-  EXPECT_FALSE(limits.is_known(call));
+  EXPECT_FALSE(limits.is_known(call_block));
   EXPECT_EQ(limits.find(0, 0)->state().failures, misses.size() - 1);
-  tell.trial(call, {Outcome::miss});
-  EXPECT_TRUE(limits.is_known(call));
+  tell.trial(call_block, {Outcome::miss});
+  EXPECT_TRUE(limits.is_known(call_block));
 }
 
 TEST(SequentialLimits, DoNotCountWhatWasTakenBackBeforeItSettled) {
-  SequentialLimits limits(with_accept(detection), 1);
+  SequentialLimits limits(with_accept(hits_limit), 1);
   Teller tell(limits);
-  limits.take_back({.block = call, .number = 0, .attempt = 0});
-  tell.trial(call, {Outcome::miss});
+  limits.take_back({.block = call_block, .number = 0, .attempt = 0});
+  tell.trial(call_block, {Outcome::miss});
   EXPECT_EQ(limits.find(0, 0)->state().exposure, 0.0);
-  tell.trial(call, {Outcome::miss});
+  tell.trial(call_block, {Outcome::miss});
   EXPECT_EQ(limits.find(0, 0)->state().exposure, 1.0);
 }
 
 TEST(SequentialLimits, ListenForAlarmsByTheHour) {
-  SequentialLimits limits(with_accept(alarms), 1);
+  SequentialLimits limits(with_accept(alarms_limit), 1);
   Teller tell(limits);
   tell.listen(std::chrono::minutes{30}, {});
   const Settled loud = tell.listen(std::chrono::minutes{30}, {6min});
@@ -190,7 +192,7 @@ TEST(SequentialLimits, ListenForAlarmsByTheHour) {
   EXPECT_EQ(limits.find(0, 0)->state().exposure, 0.5);
   for (int i = 0; i < 20; ++i) tell.listen(std::chrono::minutes{30}, {});
   EXPECT_EQ(limits.find(0, 0)->state().standing, Standing::pass);
-  EXPECT_TRUE(limits.is_known(quiet));
+  EXPECT_TRUE(limits.is_known(quiet_block));
   EXPECT_NEAR(limits.find(0, 0)->state().exposure, earliest_pass(limits.find(0, 0)->design()), 1e-9)
       << "within a stretch";
 }
