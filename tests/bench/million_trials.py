@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
-"""Analysis and report of a journal with a million trials: peak memory, and time against merely
-parsing it with simdjson and checking its CRCs. Prints goal, reference and ratio.
+"""Analysis and report of a journal with a million trials, and the comparison of two of them: peak
+memory, and time against merely parsing with simdjson and checking the CRCs. Prints goal, reference
+and ratio.
 
     tests/bench/million_trials.py build/check [TRIALS]
 """
@@ -39,6 +40,12 @@ def main():
         journal = run / "journal.jsonl"
         print(f"{trials} trials, journal of {journal.stat().st_size / 1e6:.0f} MB, "
               f"medians of {RUNS} runs in turn")
+        other = pathlib.Path(folder, "other")
+        scenario.write_text(scenario.read_text().replace("seed = 1", "seed = 2"))
+        measure(plexor, "run", scenario, "--rig", HERE / "dice.toml", "--out", other)
+        compare_s, compare_peak = measure(plexor, "compare", run, other)
+        paired_s, paired_peak = measure(plexor, "compare", run, run)
+        bare_both_s = measure(bare, journal)[0] + measure(bare, other / "journal.jsonl")[0]
         pairs = [(measure(plexor, "report", run), measure(bare, journal)) for _ in range(RUNS)]
     report_s = statistics.median(pair[0][0] for pair in pairs)
     bare_s = statistics.median(pair[1][0] for pair in pairs)
@@ -47,6 +54,9 @@ def main():
     print(f"report {report_s:.2f} s, simdjson and CRC {bare_s:.2f} s, "
           f"ratio {ratio:.2f} (goal at most 2)")
     print(f"peak memory of report {peak:.0f} MiB (goal under 300)")
+    print(f"compare of two: unpaired {compare_s:.2f} s, paired {paired_s:.2f} s, simdjson and CRC of "
+          f"both {bare_both_s:.2f} s, ratios {compare_s / bare_both_s:.2f} and "
+          f"{paired_s / bare_both_s:.2f}; peak memory {max(compare_peak, paired_peak):.0f} MiB")
 
 
 main()
