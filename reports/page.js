@@ -107,7 +107,7 @@
   // ----- The charts, each (canvas, colours) -> configuration, or null for nothing to show
 
   const detection = (canvas, colours) => {
-    const { rows, limit } = data.devices[canvas.dataset.device].detection;
+    const { rows, limit, limit_name: name } = data.devices[canvas.dataset.device].detection;
     const shown = rows.filter((row) => row.share);
     if (!shown.length) return null;
     rowsHeight(canvas, shown.length);
@@ -119,7 +119,7 @@
       label, data: points(distractor), pointStyle: style, pointRadius: 6, pointHoverRadius: 8,
       borderColor: colours.blue, backgroundColor: fill, pointBorderWidth: 2, clip: false,
     });
-    const lines = limit === null ? [] : [{ axis: "x", value: limit, text: "limit, all rhythms: " + percent(limit) }];
+    const lines = limit === null ? [] : [{ axis: "x", value: limit, text: name + ", all rhythms: " + percent(limit) }];
     return {
       type: "scatter",
       data: { datasets: [series("rhythms", false, "circle", colours.blue),

@@ -143,6 +143,8 @@ void Analysis::Fold::on(const journal::Header& header) {
   results_.purpose = scenario::to_text(scenario_->purpose);
   const scenario::PlannedCounts planned = scenario::planned_counts(*scenario_);
   results_.trials_planned = planned.expecting + planned.distractors;
+  results_.quiet_hours_planned = to_hours(planned.quiet);
+  results_.may_stop_early = scenario_->accept.may_stop_early();
   results_.max_void_fraction = scenario_->accept.max_void_fraction;
   const auto& rig = results_.header.rig;
   std::vector<std::uint32_t> listeners;
@@ -152,7 +154,7 @@ void Analysis::Fold::on(const journal::Header& header) {
   }
   sequential_.emplace(*scenario_, static_cast<std::uint32_t>(listeners.size()));
   valid_by_block_.resize(scenario_->blocks.size());
-  results_.may_stop_early = scenario_->accept.may_stop_early();
+
   judge_.emplace(std::move(listeners), scenario_->incident_window);
   last_arrival_.resize(tallies_.size());
 }

@@ -73,7 +73,11 @@ std::string counted(std::uint64_t n, std::string_view noun) {
   return fmt::format("{} {}{}", n, noun, n == 1 ? "" : "s");
 }
 
-std::string hours_text(double hours) { return fmt::format("{:.3g} h", hours); }
+std::string hours_text(double hours) {
+  if (hours > 0.0 && hours < 1.0 / 60.0) return fmt::format("{:.2g} s", hours * 3600.0);
+  if (hours > 0.0 && hours < 0.1) return fmt::format("{:.2g} min", hours * 60.0);
+  return fmt::format("{:.3g} h", hours);
+}
 
 std::uint64_t about(std::uint64_t n) {
   std::uint64_t step = 1;

@@ -26,7 +26,7 @@ enum class Rounding : std::uint8_t { down, up };
 /// "1 trial", "320 trials".
 [[nodiscard]] std::string counted(std::uint64_t n, std::string_view noun);
 
-/// A length of listening: "4 h", "0.25 h".
+/// A length of listening: "4 h", "0.25 h", "2.5 min", "16 s".
 [[nodiscard]] std::string hours_text(double hours);
 
 /// Rounded up to two significant digits, for "about 960 more".

@@ -193,8 +193,10 @@ class SequentialProof {
         found.figure, found.limit, amount(found.planned), amount(design.longest),
         amount(at_good.average), good(), amount(at_bad.average), bad(), fixed());
     found.power_sentence = fmt::format(
-        "a device with {} passes with a probability of {}, one with {} with {}{}", good(),
-        percent(at_good.pass), bad(), percent(at_bad.pass), undecided(at_good, at_bad));
+        "a device with {} passes with a probability of {}, one with {} with {}; it fails at the "
+        "earliest {}{}",
+        good(), percent(at_good.pass), bad(), percent(at_bad.pass), earliest_failure(),
+        undecided());
     return found;
   }
 
@@ -206,7 +208,7 @@ class SequentialProof {
     return fmt::format("{:.1f} %", chance * 100.0);
   }
   [[nodiscard]] std::string amount(double exposure) const {
-    if (is_of_alarms()) return fmt::format("{:.3g} h of quiet", exposure);
+    if (is_of_alarms()) return hours_text(exposure) + " of quiet";
     return counted(static_cast<std::uint64_t>(std::ceil(exposure)), "trial");
   }
   [[nodiscard]] std::string fixed() const {
@@ -215,22 +217,43 @@ class SequentialProof {
                 : std::string();
   }
   [[nodiscard]] Provable without_a_test(Provable found) const {
-    found.needed = judge::earliest_pass(planned_.aim);
-    found.sentence =
-        fmt::format("{} {}: cannot pass: {} planned, but even a perfect device needs {}; raise {}",
-                    found.figure, found.limit, amount(found.planned), amount(*found.needed),
-                    is_of_alarms() ? "quiet_s" : "trials");
+    if (!planned_.least) {
+      found.sentence = fmt::format(
+          "{} {}: cannot pass: they lie so near each other that a test would take more than {} "
+          "failures; choose them further apart",
+          found.figure, found.limit, judge::most_allowed);
+      return found;
+    }
+    found.needed = planned_.least;
+    found.sentence = fmt::format(
+        "{} {}: cannot pass: {} planned, but even a perfect device needs {}; {}", found.figure,
+        found.limit, amount(found.planned), amount(*found.needed), remedy(*found.needed));
     return found;
   }
-  /// Where the plan ends before the test does.
-  [[nodiscard]] std::string undecided(const judge::SequentialChances& at_good,
-                                      const judge::SequentialChances& at_bad) const {
-    const double chance = std::max(at_good.undecided, at_bad.undecided);
-    if (chance <= 0.0) return {};
-    const auto longer = judge::decided_design(planned_.aim);
-    return fmt::format(
-        "; the plan ends undecided in up to {} of all runs{}", percent(chance),
-        longer ? fmt::format(": {} always decide", amount(longer->longest)) : std::string());
+  /// "raise trials to 95 or more"
+  [[nodiscard]] std::string remedy(double needed) const {
+    if (planned_.planned <= 0.0) return "add a block for it";
+    const double amount = std::ceil(is_of_alarms() ? needed * 3600.0 : needed);
+    return fmt::format("raise {} to {:.0f} or more", is_of_alarms() ? "quiet_s" : "trials", amount);
+  }
+  /// "after 3 trials", "with 1 false alarm in the first 12 min"
+  [[nodiscard]] std::string earliest_failure() const {
+    const std::uint64_t failures = judge::earliest_fail(*planned_.design);
+    if (!is_of_alarms()) return "after " + amount(static_cast<double>(failures));
+    return fmt::format("with {} in the first {}", counted(failures, "false alarm"),
+                       hours_text(planned_.design->fail_until.at(failures)));
+  }
+  /// Where the plan ends before the test does: most often for a device between good and bad.
+  [[nodiscard]] std::string undecided() const {
+    constexpr int steps = 40;
+    double most = 0.0;
+    for (int i = 0; i <= steps; ++i) {
+      const double rate = planned_.aim.bad + (planned_.aim.good - planned_.aim.bad) * i / steps;
+      most = std::max(most, judge::sequential_chances(*planned_.design, rate).undecided);
+    }
+    if (most < 5e-4) return {};
+    return fmt::format("; the plan ends undecided in up to {} of all runs: {} to decide always",
+                       percent(most), remedy(*planned_.always_decides));
   }
 
   const scenario::Sequential& test_;

@@ -90,6 +90,7 @@ struct SequentialVerdict {
   double bad = 0.0;
   double alpha = 0.0;
   double beta = 0.0;
+  double within_ms = 0.0;      ///< of a latency; else 0
   double at_most = 0.0;        ///< trials (hours of quiet) in which the test ends; 0: it can't pass
   double used = 0.0;           ///< where it stopped, or how far it has come
   std::uint64_t failures = 0;  ///< until then: misses, late or wrong answers, alarms
@@ -104,7 +105,8 @@ struct Verdict {
   double limit = 0.0;
   std::optional<double> estimate;  ///< empty: nothing was measured, or +infinity
   /// The one that judged: one-sided towards the limit, of latencies widened by their expanded
-  /// uncertainty. Of a sequential test, which judges by itself: two-sided, for how it stopped.
+  /// uncertainty. Of a sequential test, which judges by itself: two-sided, for how it stopped, at
+  /// a confidence with which a pass excludes the bad rate and a fail the good one.
   std::optional<Interval> interval;
   std::uint64_t n = 0;  ///< trials; for a rate: incidents
   Judgement judgement = Judgement::undecided;
@@ -201,6 +203,7 @@ struct Results {
   double max_void_fraction = 0.0;
   double duration_s = 0.0;
   double quiet_hours = 0.0;
+  double quiet_hours_planned = 0.0;
   std::vector<DeviceResult> devices;
   std::vector<Verdict> verdicts;
   Judgement overall = Judgement::undecided;

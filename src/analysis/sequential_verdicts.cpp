@@ -6,9 +6,8 @@
 #include <cmath>
 #include <utility>
 
-#include "analysis/figures.hpp"
 #include "analysis/number_text.hpp"
-#include "judge/sequential_design.hpp"
+
 #include "judge/sequential_estimate.hpp"
 
 namespace plexor::analysis {
@@ -101,24 +100,27 @@ Judgement judgement_of(Standing standing) {
   return standing == Standing::fail ? Judgement::fail : Judgement::undecided;
 }
 
-/// How much more the test takes at most; nothing if no test of this aim ends with an answer.
-std::optional<std::uint64_t> most_more(const SequentialLimit& limit, const SequentialState& state) {
-  double longest = limit.design->longest;
-  if (state.standing == Standing::undecided) {
-    const auto longer = judge::decided_design(limit.aim);
-    if (!longer) return std::nullopt;
-    longest = longer->longest;
-  }
-  return static_cast<std::uint64_t>(std::ceil(longest - state.exposure));
+/// How much more it takes at most until a test of this aim has ended with an answer.
+std::uint64_t most_more(const SequentialLimit& limit, const SequentialState& state) {
+  return static_cast<std::uint64_t>(std::ceil(*limit.always_decides - state.exposure));
+}
+
+/// As many errors on either side as the verdict may make: the interval of a pass then excludes the
+/// bad rate, that of a fail the good one.
+double confidence_of(Judgement judgement, const judge::SequentialAim& aim) {
+  if (judgement == Judgement::pass) return 1.0 - 2.0 * aim.beta;
+  if (judgement == Judgement::fail) return 1.0 - 2.0 * aim.alpha;
+  return 1.0 - 2.0 * std::max(aim.alpha, aim.beta);
 }
 
 void estimate_from(Verdict& verdict, const SequentialLimit& limit, const SequentialState& state) {
-  const auto estimate = judge::sequential_estimate(*limit.design, state, display_confidence);
+  const double confidence = confidence_of(verdict.judgement, limit.aim);
+  const auto estimate = judge::sequential_estimate(*limit.design, state, confidence);
   verdict.estimate = as_limited(estimate.median_unbiased, limit.counted);
   verdict.interval = interval_of(estimate, limit.counted);
 }
 
-/// "97.8 %, 93.7 % to 99.4 % with 95 % confidence"
+/// "97.8 %, 93.7 % to 99.4 % with 90 % confidence"
 std::string estimate_words(const Verdict& verdict) {
   const Interval& interval = *verdict.interval;
   const std::string lower = bound_text(interval.lower, verdict.limit, verdict.unit, Rounding::down);
@@ -143,11 +145,12 @@ void put_into_words(Judged& judged, const SequentialLimit& limit, const Sequenti
   }
   const std::string estimate = estimate_words(verdict);
   verdict.reason =
-      fmt::format("{}: {}{}{} ({}); estimated {}", counts, standing_text(state.standing),
-                  more.empty() ? "" : ", ", more, aim, estimate);
-  judged.said = fmt::format("{} {} ({}; good is {}, bad {})", verdict.device, counts, estimate,
-                            limit_text(verdict.sequential->good, verdict.unit),
-                            limit_text(verdict.sequential->bad, verdict.unit));
+      fmt::format("{}: {}{}{} ({}); corrected for the early stop {}", counts,
+                  standing_text(state.standing), more.empty() ? "" : ", ", more, aim, estimate);
+  judged.said =
+      fmt::format("{} {} (corrected for the early stop {}; good is {}, bad {})", verdict.device,
+                  counts, estimate, limit_text(verdict.sequential->good, verdict.unit),
+                  limit_text(verdict.sequential->bad, verdict.unit));
 }
 
 }  // namespace
@@ -208,8 +211,11 @@ Judged judge_sequential(const std::string& device, const scenario::Limit& limit,
   verdict.at_least =
       planned.counted == Counted::hits || planned.counted == Counted::answers_in_time;
   verdict.limit = aim.bad;
-  verdict.sequential =
-      SequentialVerdict{.good = aim.good, .bad = aim.bad, .alpha = aim.alpha, .beta = aim.beta};
+  verdict.sequential = SequentialVerdict{.good = aim.good,
+                                         .bad = aim.bad,
+                                         .alpha = aim.alpha,
+                                         .beta = aim.beta,
+                                         .within_ms = planned.within_ms};
   SequentialState state;
   if (test != nullptr) {
     state = test->state();
@@ -220,7 +226,8 @@ Judged judge_sequential(const std::string& device, const scenario::Limit& limit,
     const bool alarms = planned.counted == Counted::alarms;
     verdict.n = alarms ? state.failures : static_cast<std::uint64_t>(state.exposure);
     if (verdict.judgement == Judgement::undecided) verdict.more_needed = most_more(planned, state);
-    if (state.exposure > 0.0) estimate_from(verdict, planned, state);
+    const bool any = state.exposure > 0.0 || state.standing != Standing::running;
+    if (any) estimate_from(verdict, planned, state);
   }
   put_into_words(judged, planned, state);
   return judged;

@@ -284,10 +284,14 @@ std::string_view to_text(Judgement judgement) {
 
 std::string what_would_decide(const Verdict& verdict) {
   if (!verdict.more_needed) return {};
-  const std::uint64_t more = about(*verdict.more_needed);
   const std::string_view noun = verdict.unit == "/h" ? "hour" : "trial";
-  return fmt::format("{} {} more {}{} would decide", verdict.sequential ? "at most" : "about", more,
-                     noun, more == 1 ? "" : "s");
+  if (const auto& test = verdict.sequential) {
+    const double whole = std::ceil(test->used + static_cast<double>(*verdict.more_needed));
+    return fmt::format("a plan of {} always decides",
+                       counted(static_cast<std::uint64_t>(whole), noun));
+  }
+  const std::uint64_t more = about(*verdict.more_needed);
+  return fmt::format("about {} more {}{} would decide", more, noun, more == 1 ? "" : "s");
 }
 
 std::optional<std::uint64_t> fewest_more(const std::function<bool(std::uint64_t more)>& decides) {

@@ -32,8 +32,8 @@ struct Judged {
                                                std::span<const DeviceEvidence> devices,
                                                const judge::SequentialLimits& sequential);
 
-/// "about 960 more trials would decide", of a sequential test "at most 90 more"; empty where
-/// more_needed is.
+/// "about 960 more trials would decide", of a sequential test "a plan of 772 trials always
+/// decides"; empty where more_needed is.
 [[nodiscard]] std::string what_would_decide(const Verdict& verdict);
 
 /// About the fewest more (trials, hours) for which `decides(more)` holds: doubling, then

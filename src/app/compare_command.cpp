@@ -7,7 +7,7 @@
 
 #include "analysis/comparing/compare.hpp"
 #include "app/analyse_run.hpp"
-#include "app/aside.hpp"
+
 #include "app/commands.hpp"
 #include "app/make_reports.hpp"
 #include "app/text_file.hpp"
@@ -51,16 +51,6 @@ ExitCode compare_runs(const CompareOptions& options) {
   return exit_code_of(comparison.overall, options.bisect > 0);
 }
 
-/// Whatever else goes wrong stops a bisection, instead of counting as good or bad.
-ExitCode compare_for_bisection(const CompareOptions& options) {
-  try {
-    return compare_runs(options);
-  } catch (const std::exception& error) {
-    say_aside("plexor: {}\n", error.what());
-    return ExitCode::bisect_stop;
-  }
-}
-
 }  // namespace
 
 CommandBody add_compare_command(CLI::App& parser) {
@@ -80,9 +70,7 @@ CommandBody add_compare_command(CLI::App& parser) {
   parser.footer(
       "Example: plexor compare reports/runs/release-1 reports/runs/release-2 --page compared.html\n"
       "Exit code 0: no worse, or better; 1: worse; 4: undecided; 2: not comparable.");
-  return [options] {
-    return options->bisect > 0 ? compare_for_bisection(*options) : compare_runs(*options);
-  };
+  return [options] { return compare_runs(*options); };
 }
 
 }  // namespace plexor::app

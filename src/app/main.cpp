@@ -42,10 +42,16 @@ ExitCode carry_out(const plexor::app::CommandBody& body) {
   }
 }
 
-/// A bisection takes any other exit code below 128 for a bad release, a misspelt option's too.
 bool is_for_bisection(int argc, char** argv) {
   return std::any_of(argv, argv + argc,
                      [](std::string_view argument) { return argument.starts_with("--bisect"); });
+}
+
+/// A bisection takes any exit code below 128 for an answer: whatever is none must stop it.
+ExitCode as_answer(ExitCode code) {
+  const bool is_answer =
+      code == ExitCode::pass || code == ExitCode::fail || code == ExitCode::bisect_skip;
+  return is_answer ? code : ExitCode::bisect_stop;
 }
 
 ExitCode plexor_main(int argc, char** argv) {
@@ -85,8 +91,8 @@ ExitCode plexor_main(int argc, char** argv) {
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
-    if (app.exit(error) == 0) return ExitCode::pass;
-    return is_for_bisection(argc, argv) ? ExitCode::bisect_stop : ExitCode::wrong_usage;
+    const bool was_asked_for_help = app.exit(error) == 0 && !is_for_bisection(argc, argv);
+    return was_asked_for_help ? ExitCode::pass : ExitCode::wrong_usage;
   }
   for (const Command& command : commands) {
     if (command.parser->parsed()) return carry_out(command.body);
@@ -97,9 +103,11 @@ ExitCode plexor_main(int argc, char** argv) {
 }  // namespace
 
 int main(int argc, char** argv) {
+  ExitCode code = ExitCode::fault;
   try {
-    return static_cast<int>(plexor_main(argc, argv));
+    code = plexor_main(argc, argv);
   } catch (const std::exception& error) {
-    return static_cast<int>(complain(ExitCode::fault, error.what()));
+    complain(code, error.what());
   }
+  return static_cast<int>(is_for_bisection(argc, argv) ? as_answer(code) : code);
 }

@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <memory>
 #include <nlohmann/json.hpp>
 #include <string>
@@ -24,19 +25,39 @@ struct OrderOptions {
 /// One line for each run, with what it takes.
 using Plan = std::vector<std::vector<std::string>>;
 
+/// Without the blanks around them; each only once.
+std::vector<std::string> names_of(const std::vector<std::string>& given, const char* option) {
+  std::vector<std::string> names;
+  for (const std::string& one : given) {
+    const std::size_t from = one.find_first_not_of(' ');
+    const std::string name =
+        from == std::string::npos ? "" : one.substr(from, one.find_last_not_of(' ') - from + 1);
+    if (name.empty() || std::ranges::find(names, name) != names.end()) {
+      throw base::InputError({option, 0, 0}, name.empty() ? "an empty name" : name + " twice",
+                             "a name of its own for each");
+    }
+    names.push_back(name);
+  }
+  return names;
+}
+
 Plan places_of(const OrderOptions& options) {
+  const std::vector<std::string> units = names_of(options.units, "--units");
   Plan plan;
-  for (const auto& run : analysis::latin_square(options.units.size(), options.seed)) {
-    std::vector<std::string>& line = plan.emplace_back();
-    for (const std::size_t unit : run) line.push_back(options.units[unit]);
+  for (std::uint32_t time = 0; time < options.times; ++time) {
+    for (const auto& run : analysis::latin_square(units.size(), options.seed + time)) {
+      std::vector<std::string>& line = plan.emplace_back();
+      for (const std::size_t unit : run) line.push_back(units[unit]);
+    }
   }
   return plan;
 }
 
 Plan turns_of(const OrderOptions& options) {
+  const std::vector<std::string> releases = names_of(options.releases, "--releases");
   Plan plan;
   for (const analysis::Turn turn : analysis::there_and_back(options.times)) {
-    plan.push_back({options.releases[turn == analysis::Turn::base ? 0 : 1]});
+    plan.push_back({releases[turn == analysis::Turn::base ? 0 : 1]});
   }
   return plan;
 }
@@ -44,8 +65,9 @@ Plan turns_of(const OrderOptions& options) {
 void print_text(const Plan& plan, bool places) {
   if (places) {
     fmt::print(
-        "Each unit stands at each place once. Give the place in the rig file of each run\n"
-        "(position), then: plexor units RUN...\n");
+        "Each unit stands at each place equally often. Say in the rig file of each run who\n"
+        "stands where ([[device]], position = \"place 1\"), put the runs into one folder,\n"
+        "then: plexor units FOLDER\n");
   } else {
     fmt::print(
         "There and back: what drifts steadily meets both releases alike. Flash and mount\n"
@@ -91,7 +113,7 @@ CommandBody add_order_command(CLI::App& parser) {
                   "The release before and the one now, with a comma between: A-B-B-A")
       ->delimiter(',')
       ->expected(2);
-  parser.add_option("--times", options->times, "So often there and back")
+  parser.add_option("--times", options->times, "The whole order so often")
       ->check(CLI::Range(1, 100))
       ->capture_default_str();
   parser.add_option("--seed", options->seed, "Of the random order of runs and units")

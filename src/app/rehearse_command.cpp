@@ -36,7 +36,7 @@ void print_plan(const Job& job) {
   fmt::print("{} on {} ({})\n", scenario.name, job.rig.name, job.rig.setting.surface);
   for (const scenario::Block& block : scenario.blocks) {
     if (block.quiet) {
-      fmt::print("  quiet      {:>6} stretches\n", block.trials);
+      fmt::print("  quiet      {:>6} stretch{}\n", block.trials, block.trials == 1 ? "" : "es");
     } else {
       const scenario::Rhythm& rhythm = scenario.rhythms[block.rhythm];
       fmt::print(
@@ -48,7 +48,8 @@ void print_plan(const Job& job) {
 
 void print_course(const Job& job) {
   const run::Rehearsal& found = job.rehearsal;
-  fmt::print("\nTakes {} for {} trials, {} taps and {} of quiet.\n", clock_text(found.length),
+  fmt::print("\nTakes {}{} for {} trials, {} taps and {} of quiet.\n",
+             job.scenario.accept.may_stop_early() ? "at most " : "", clock_text(found.length),
              found.trials, found.taps, clock_text(found.quiet));
   fmt::print(
       "Coil: at most {:.1f} degC (limit {:.0f} less {:.0f} K margin) and {:.2f} % duty "

@@ -71,7 +71,7 @@ struct SequentialDesign {
 /// The least exposure that passes (no failure in it), and the fewest failures that fail (all trials
 /// missed; alarms all at once).
 [[nodiscard]] double earliest_pass(const SequentialDesign& design);
-/// The same of Wald's lines.
+/// The same of Wald's lines for this aim.
 [[nodiscard]] double earliest_pass(const SequentialAim& aim);
 [[nodiscard]] std::uint64_t earliest_fail(const SequentialDesign& design);
 

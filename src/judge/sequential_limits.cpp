@@ -36,15 +36,29 @@ SequentialAim aim_of(const scenario::Sequential& test, Counted counted) {
           .beta = test.beta};
 }
 
+/// The aim whose Wald lines lie at the likelihood ratios 1 / alpha and beta. These keep both errors
+/// wherever the test is cut off (Ville's inequality); Wald's own only nearly do.
+SequentialAim surely_kept(const SequentialAim& aim) {
+  SequentialAim kept = aim;
+  kept.alpha = aim.alpha * (1.0 - aim.beta) / (1.0 - aim.alpha * aim.beta);
+  kept.beta = aim.beta * (1.0 - kept.alpha);
+  return kept;
+}
+
 /// The test that suits the aim, if the plan has room for it; else the best that it has room for.
-std::optional<SequentialDesign> design_within(const SequentialAim& aim, double planned) {
-  if (planned <= 0.0) return std::nullopt;
-  auto design = decided_design(aim);
-  if (design && design->longest <= planned) return design;
-  if (design) design = decided_design(aim, planned);
-  if (design) return design;
-  const bool can_pass = planned >= earliest_pass(aim);
-  return can_pass ? std::optional(wald_design(aim, planned)) : std::nullopt;
+void find_design(SequentialLimit& limit) {
+  const auto best = decided_design(limit.aim);
+  if (!best) return;
+  limit.always_decides = best->longest;
+  limit.least = earliest_pass(surely_kept(limit.aim));
+  if (best->longest <= limit.planned) {
+    limit.design = best;
+    return;
+  }
+  if (limit.planned > 0.0) limit.design = decided_design(limit.aim, limit.planned);
+  if (!limit.design && limit.planned >= *limit.least) {
+    limit.design = wald_design(surely_kept(limit.aim), limit.planned);
+  }
 }
 
 bool has_failed(const Answer& answer, const SequentialLimit& limit) {
@@ -69,11 +83,8 @@ std::vector<SequentialLimit> sequential_limits(const scenario::Scenario& scenari
                        double within_ms = 0.0) {
     if (!limit || !limit->sequential) return;
     const SequentialAim aim = aim_of(*limit->sequential, counted);
-    limits.push_back({.counted = counted,
-                      .within_ms = within_ms,
-                      .aim = aim,
-                      .planned = amount,
-                      .design = design_within(aim, amount)});
+    limits.push_back({.counted = counted, .within_ms = within_ms, .aim = aim, .planned = amount});
+    find_design(limits.back());
   };
   const scenario::Accept& accept = scenario.accept;
   const auto expecting = static_cast<double>(planned.expecting);

@@ -28,13 +28,17 @@ struct SequentialLimit {
   double within_ms = 0.0;  ///< of answers_in_time
   SequentialAim aim;       ///< of shares: of trials that do not fail
   double planned = 0.0;    ///< trials; hours of quiet
+  /// Trials (hours) of a plan in which the test always ends; nothing where good and bad lie so near
+  /// each other that it would take more than most_allowed failures: then it is not tested.
+  std::optional<double> always_decides{};
+  std::optional<double> least{};  ///< with fewer no device can pass
   /// Nothing: in what is planned no device can pass.
-  std::optional<SequentialDesign> design;
+  std::optional<SequentialDesign> design{};
 };
 
 /// All of a scenario, in the order detection, latencies, alarms, false responses, confusions.
 /// Tests that always end with pass or fail, where the plan is long enough for one; else Wald's
-/// lines, cut off where the plan ends.
+/// lines, cut off where the plan ends, a little wider apart, so that both errors are kept.
 [[nodiscard]] std::vector<SequentialLimit> sequential_limits(const scenario::Scenario& scenario);
 
 /// The sequential limits of a run: used while it goes on, to stop blocks whose verdicts are known,

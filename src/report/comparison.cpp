@@ -60,6 +60,10 @@ std::string circumstances(const Comparison& comparison, Style style) {
   for (const std::string& one : comparison.reservations) {
     out += wrapped("reservation: " + printable_line(one), 0, style.width);
   }
+  out += wrapped(
+      "Latency: medians, and the shift of the whole distribution. Single rhythms, and figures "
+      "without a margin, can only speak against a release.",
+      0, style.width);
   if (!comparison.margins.given) {
     out += wrapped("Usual margins: the scenario has no [compare].", 0, style.width);
   }

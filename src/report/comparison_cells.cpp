@@ -11,8 +11,10 @@ namespace plexor::report {
 
 std::string change_cell(std::string_view unit, const std::optional<double>& change) {
   if (!change || !std::isfinite(*change)) return "–";
-  if (unit.empty()) return fmt::format("{:+.1f} points", *change * 100.0);
-  if (unit == "ms") return fmt::format("{:+.{}f} ms", *change, std::abs(*change) < 10 ? 1 : 0);
+  const double shown = unit.empty() ? *change * 100.0 : *change;
+  const double nothing = std::abs(shown) < 0.05 ? 0.0 : shown;  // no "-0.0"
+  if (unit.empty()) return fmt::format("{:+.1f} points", nothing);
+  if (unit == "ms") return fmt::format("{:+.{}f} ms", nothing, std::abs(shown) < 10 ? 1 : 0);
   return fmt::format("{:.2f} times", *change);
 }
 

@@ -67,6 +67,19 @@ std::string estimate_text(const analysis::Verdict& verdict) {
   return verdict.estimate ? quantity(*verdict.estimate, verdict.unit) : "not measured";
 }
 
+std::string tested_text(const analysis::Verdict& verdict) {
+  const analysis::SequentialVerdict& test = verdict.sequential.value();
+  if (verdict.unit == "/h") {
+    return fmt::format("{} in {} of quiet, until the test ended",
+                       analysis::counted(test.failures, "incident"),
+                       analysis::hours_text(test.used));
+  }
+  const auto trials = static_cast<std::uint64_t>(test.used);
+  return fmt::format("{} of {} trials, until the test ended",
+                     count(verdict.at_least ? trials - test.failures : test.failures),
+                     count(trials));
+}
+
 std::string sample_text(const analysis::Verdict& verdict) {
   const std::string_view noun = verdict.unit == "/h" ? "incident" : "trial";
   return fmt::format("{} {}{}", count(verdict.n), noun, verdict.n == 1 ? "" : "s");
@@ -77,12 +90,19 @@ std::string limit_label(const analysis::Verdict& verdict) {
 }
 
 std::string early_stop_text(const analysis::Results& results) {
-  if (results.trials_spared == 0) return {};
-  return fmt::format(
-      "stopped early: {} of {} planned trials were enough. The figures in the tables are as "
-      "counted; only the estimates of the limits take the early stop into account, and intervals "
-      "for a fixed number of trials are left out.",
-      count(results.trials_valid), count(results.trials_planned));
+  if (!results.may_stop_early) return {};
+  const bool less_quiet = results.quiet_hours < results.quiet_hours_planned - 1e-9;
+  const std::string what =
+      results.trials_spared == 0 && !less_quiet
+          ? "limits tested while the run went on; it went to its end."
+          : fmt::format("stopped early, after {} of {} planned trials and {} of {} of quiet.",
+                        count(results.trials_valid), count(results.trials_planned),
+                        analysis::hours_text(results.quiet_hours),
+                        analysis::hours_text(results.quiet_hours_planned));
+  return what +
+         " The tables count all of it, also what came after a test had ended; only the limits' own "
+         "estimates take the stop into account. Intervals for a fixed number of trials are left "
+         "out.";
 }
 
 std::string_view mark_word(analysis::Judgement judgement) {

@@ -31,8 +31,10 @@ namespace plexor::report {
 [[nodiscard]] std::string limit_text(const analysis::Verdict& verdict);
 /// "limit: at least 95 %", of a sequential one "98 % good, 95 % bad".
 [[nodiscard]] std::string limit_label(const analysis::Verdict& verdict);
-/// That sequential limits ended the run before its plan, and what that means for its figures; empty
-/// where they did not.
+/// "4 of 8 trials, until the test ended": what a sequential limit counted.
+[[nodiscard]] std::string tested_text(const analysis::Verdict& verdict);
+/// How far a run with sequential limits went, and what that means for its figures; empty for
+/// others.
 [[nodiscard]] std::string early_stop_text(const analysis::Results& results);
 /// The verdict's estimate; "not heard" where the percentile lies among the unanswered trials, "not
 /// measured" where there is nothing.

@@ -126,9 +126,13 @@ std::string_view unit_name(const analysis::Verdict& verdict) {
 
 Json sequential(const std::optional<analysis::SequentialVerdict>& test) {
   if (!test) return nullptr;
-  return {{"good", number(test->good)},       {"bad", number(test->bad)},
-          {"alpha", number(test->alpha)},     {"beta", number(test->beta)},
-          {"at_most", number(test->at_most)}, {"used", number(test->used)},
+  return {{"good", number(test->good)},
+          {"bad", number(test->bad)},
+          {"alpha", number(test->alpha)},
+          {"beta", number(test->beta)},
+          {"within_ms", test->within_ms > 0.0 ? number(test->within_ms) : Json(nullptr)},
+          {"at_most", number(test->at_most)},
+          {"used", number(test->used)},
           {"failures", test->failures}};
 }
 

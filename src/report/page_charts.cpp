@@ -38,7 +38,9 @@ View detection(const analysis::Results& results, const analysis::DeviceResult& d
                     {"share", share_with_interval(rhythm.correct)}});
   }
   const analysis::Verdict* verdict = find_verdict(results, device.name, detection_figure);
-  return {{"rows", rows}, {"limit", verdict ? plotted(verdict->limit) : View(nullptr)}};
+  return {{"rows", rows},
+          {"limit", verdict ? plotted(verdict->limit) : View(nullptr)},
+          {"limit_name", verdict && verdict->sequential ? "bad" : "limit"}};
 }
 
 /// The quantile that "latency p95" names, as a share; null for other figures.

@@ -69,7 +69,7 @@ View judged_figure(const std::string& label, const Verdict& verdict, const std::
   view["label"] = label;
   view["value"] = estimate_text(verdict);
   view["judged"] = true;
-  view["sample"] = sample;
+  view["sample"] = verdict.sequential ? tested_text(verdict) : sample;
   view["limit"] = limit_label(verdict);
   if (!verdict.interval) {
     view["bound"] = false;
@@ -94,6 +94,9 @@ View latency_figure_view(const analysis::Results& results, const analysis::Devic
   if (verdict) {
     const std::string quantile = verdict->figure.substr(latency_figure.size());
     return judged_figure("Latency, " + quantile, *verdict, sample);
+  }
+  if (const Verdict* in_time = find_verdict(results, device.name, in_time_figure)) {
+    return judged_figure("Latency: " + in_time->figure, *in_time, sample);
   }
   for (const analysis::Percentile& one : device.latency.percentiles) {
     if (std::abs(one.p - 0.95) > 1e-9 || !one.ms) continue;

@@ -49,6 +49,7 @@ struct Ruled {
 /// Names of figures, as verdicts.cpp of the analysis spells them.
 inline constexpr std::string_view detection_figure = "detection rate";
 inline constexpr std::string_view latency_figure = "latency ";
+inline constexpr std::string_view in_time_figure = "answered within ";
 inline constexpr std::string_view alarm_figure = "false alarms per hour";
 
 }  // namespace plexor::report

@@ -71,10 +71,18 @@ std::string units_text(const UnitsTable& units, Style style) {
                      ? "All units heard the same taps: each is held against all, tap by tap."
                      : "The units heard other taps: each is held against the others together.",
                  0, style.width);
+  out += wrapped("Judged are the knocks heard and the false alarms; the median latency is shown.",
+                 0, style.width);
   for (const analysis::Alikeness& one : units.alikeness) {
-    out += wrapped(fmt::format("{} alike: {} = {:.2f} with {:g} degrees of freedom, p = {:.2g}",
-                               one.figure, one.test, one.statistic, one.degrees, one.p),
-                   0, style.width);
+    out += wrapped(
+        fmt::format(
+            "If all had one {}, chance would scatter it as much with p = {:.2g} ({} = {:.2f}, "
+            "degrees of freedom: {:g}).",
+            one.figure, one.p, one.test, one.statistic, one.degrees),
+        0, style.width);
+  }
+  for (const std::string& reservation : units.reservations) {
+    out += wrapped("reservation: " + printable_line(reservation), 0, style.width);
   }
   for (const std::string& remark : units.remarks) {
     out += wrapped("note: " + printable_line(remark), 0, style.width);
@@ -91,6 +99,7 @@ std::string units_json(const UnitsTable& units) {
             {"shared_taps", units.shared_taps},
             {"confidence", number(units.confidence)},
             {"alikeness", Json::array()},
+            {"reservations", units.reservations},
             {"remarks", units.remarks},
             {"units", Json::array()}};
   for (const analysis::Alikeness& one : units.alikeness) {

@@ -76,6 +76,23 @@ std::vector<Block> read_blocks(TableReader& root, const std::vector<Rhythm>& rhy
   return blocks;
 }
 
+/// In order, the trials of a later block would not be presented at all once a test on both has
+/// ended.
+void check_order(TableReader scenario_table, const Scenario& scenario) {
+  if (scenario.order != BlockOrder::in_order || !scenario.accept.may_stop_early()) return;
+  const auto blocks_that = [&](const auto& fits) {
+    return std::count_if(scenario.blocks.begin(), scenario.blocks.end(), [&](const Block& block) {
+      return !block.quiet && fits(scenario.rhythms[block.rhythm]);
+    });
+  };
+  const auto ignored = [](const Rhythm& rhythm) { return rhythm.is_distractor(); };
+  const auto expected = [](const Rhythm& rhythm) { return !rhythm.is_distractor(); };
+  if (blocks_that(ignored) < 2 && blocks_that(expected) < 2) return;
+  scenario_table.fail("order", "\"in-order\" with a sequential limit over several blocks",
+                      "interleaved blocks",
+                      "the test could end before the later blocks have begun");
+}
+
 void check_a_rhythm_is_used(TableReader& root, const Scenario& scenario) {
   const auto taps = [](const Block& block) { return !block.quiet; };
   if (scenario.rhythms.empty() ||
@@ -144,6 +161,7 @@ Scenario parse_scenario(std::string_view text, const std::string& file) {
   check_a_rhythm_is_used(root, scenario);
   if (root.has("reference")) scenario.reference = read_reference(root.table("reference"));
   if (root.has("accept")) scenario.accept = read_accept(root.table("accept"));
+  check_order(root.table("scenario"), scenario);
   if (root.has("compare")) scenario.margins = read_margins(root.table("compare"));
   check_length(root, scenario);
   return scenario;

@@ -16,7 +16,7 @@ constexpr TableReader::Range hourly_range{0.0, 1e6};
 
 constexpr TableReader::Range error_range{1e-6, 0.499999};
 constexpr TableReader::Range inner_share_range{1e-6, 1.0 - 1e-6};
-constexpr TableReader::Range inner_hourly_range{1e-6, 1e6};
+constexpr TableReader::Range inner_hourly_range{0.001, 1000.0};
 
 double read_expected(TableReader& table, const Limit& limit, TableReader::Range range) {
   const double expected = table.number("expected", range);

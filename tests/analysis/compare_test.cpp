@@ -219,6 +219,20 @@ TEST(Compare, RefusesRunsThatMayStopEarly) {
   }
 }
 
+TEST(Compare, ShowsNoLatencyWhereNobodyAnswered) {
+  const auto never = [](std::uint32_t, std::uint32_t) { return false; };
+  const Comparison found = compared(run_that(never), run_that(never));
+  EXPECT_FALSE(figure(found, "latency").change);
+  EXPECT_EQ(figure(found, "latency").relation, Relation::undecided);
+  EXPECT_FALSE(found.latencies[0].quantiles[0].change.estimate);
+}
+
+TEST(Compare, DoesNotTakeTheSeedsOfAGroupForADifference) {
+  std::vector<RunEvidence> group{run_that(always), run_that(always)};
+  group[1].header.seed = 2;
+  EXPECT_THAT(compare(group, group).differences, IsEmpty());
+}
+
 TEST(Compare, ShowsTheQuantilesOfBoth) {
   const Comparison found = compared(run_that(always), run_that(all_but_every(4), 460.0));
   ASSERT_THAT(found.latencies, SizeIs(1));

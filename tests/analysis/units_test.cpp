@@ -94,7 +94,7 @@ TEST(Units, ARestlessOneIsNamedByItsFalseAlarms) {
                                              {"b", misses_each(40, 1), "", 30},
                                              {"c", misses_each(40, 2), "", 2}})});
   EXPECT_EQ(found.standing_out, 1U);
-  EXPECT_THAT(found.units[1].reason, HasSubstr("another rate of false alarms"));
+  EXPECT_THAT(found.units[1].reason, HasSubstr("raises more false alarms than the others"));
 }
 
 TEST(Units, OfManyAreJudgedMoreSlowly) {
@@ -139,6 +139,14 @@ TEST(Units, WhatCannotBeComparedIsRefused) {
                base::InputError);
 }
 
+TEST(Units, HaveReservationsAboutRunsThatDecideNothing) {
+  RunEvidence run = run_of({{"a", misses_each(40)}, {"b", misses_each(40)}});
+  run.is_complete = false;
+  EXPECT_THAT(table_of({run}).reservations, ElementsAre(HasSubstr("did not come to its end")));
+  run.header.lifted = true;
+  EXPECT_THROW(table_of({run}), base::InputError);
+}
+
 TEST(Units, BearARunInWhichNothingCounts) {
   RunEvidence run = run_of({{"a", misses_each(40)}, {"b", misses_each(40)}});
   for (DeviceAnswers& device : run.devices) device.trials.clear();
@@ -146,6 +154,7 @@ TEST(Units, BearARunInWhichNothingCounts) {
   const UnitsTable found = table_of({run});
   EXPECT_EQ(found.standing_out, 0U);
   EXPECT_THAT(found.alikeness, IsEmpty());
+  EXPECT_THAT(found.reservations, ElementsAre(HasSubstr("nothing was tapped")));
 }
 
 }  // namespace

@@ -41,7 +41,8 @@ confidence = 0.95
 SCRIPT = f"""#!/bin/sh
 now="$RUNS/now-$(git rev-parse --short HEAD)"
 sed "s/SEED/$REPETITION$(git rev-list --count HEAD)/" ../scenario.toml > "$RUNS/scenario.toml"
-"{PLEXOR}" run "$RUNS/scenario.toml" --rig firmware.toml --out "$now" || [ $? -ne 3 ] || exit 128
+"{PLEXOR}" run "$RUNS/scenario.toml" --rig firmware.toml --out "$now"
+case $? in 0|1|4) ;; *) exit 128 ;; esac
 "{PLEXOR}" compare "$RUNS/good" "$now" --bisect {STEPS}
 """
 

@@ -88,13 +88,13 @@ class EndToEnd(PlexorTestCase):
             self.assertEqual(result.returncode, code, result.stderr)
             self.assertIn("stopped early", result.stdout)
             trials = json.loads((self.folder / name / "results.json").read_text())["trials"]
-            self.assertEqual(trials["planned"], 1200)
+            self.assertEqual(trials["planned"], 1400)
             self.assertLess(trials["valid"], 400)
-            self.assertEqual(trials["valid"] + trials["spared"], 1200)
+            self.assertEqual(trials["valid"] + trials["spared"], 1400)
         refused = self.plexor("compare", "one", "two")
         self.assertEqual(refused.returncode, 2)
         self.assertIn("sequential limits", refused.stderr)
-        self.assertIn("always decide", self.plexor("rehearse", scenario, "--rig", RIG).stdout)
+        self.assertIn("on average after 221 trials", self.plexor("rehearse", scenario, "--rig", RIG).stdout)
 
     def test_what_cannot_be_compared_is_refused_and_stops_a_bisection(self):
         self.run_scenario(self.scenario(trials=60), RIG, "one")
@@ -104,7 +104,7 @@ class EndToEnd(PlexorTestCase):
             self.assertEqual(result.returncode, 2)
             self.assertIn(word, result.stderr)
             self.assertEqual(self.plexor("compare", *arguments, "--bisect", 8).returncode, 128)
-        for mistake in (["--bisect", 0], ["--bisect=x"], ["--bisect", 8, "--jsn"]):
+        for mistake in (["--bisect", 0], ["--bisect=x"], ["--bisect", 8, "--jsn"], ["--bisect=8", "--help"]):
             self.assertEqual(self.plexor("compare", "one", "one", *mistake).returncode, 128)
 
     def test_groups_of_runs_are_compared(self):
@@ -146,6 +146,7 @@ class EndToEnd(PlexorTestCase):
         self.assertEqual([unit["stands_out"] for unit in document["units"]], [False, True, False])
         self.assertIn("not the place's", document["remarks"][0])
         self.assertEqual(document["units"][0]["trials"], 600)
+        self.assertEqual(self.plexor("units", "runs", "runs/0").returncode, 2)
 
     def test_an_order_is_planned(self):
         plan = json.loads(self.plexor("order", "--units", "a,b,c", "--json").stdout)["runs"]
@@ -154,7 +155,10 @@ class EndToEnd(PlexorTestCase):
                 self.assertEqual(sorted(line), ["a", "b", "c"])
         plan = json.loads(self.plexor("order", "--releases", "old,new", "--json").stdout)["runs"]
         self.assertEqual(plan, [["old"], ["new"], ["new"], ["old"]])
-        for mistake in ([], ["--units", "a"], ["--units", "a,b", "--releases", "old,new"]):
+        plan = json.loads(self.plexor("order", "--units", "a, b", "--times", 3, "--json").stdout)["runs"]
+        self.assertEqual([sorted(run) for run in plan], [["a", "b"]] * 6)
+        for mistake in ([], ["--units", "a"], ["--units", "a,b", "--releases", "old,new"],
+                        ["--units", "a,a,b"], ["--releases", "old, old"]):
             self.assertEqual(self.plexor("order", *mistake).returncode, 2)
 
     def test_rehearse_moves_nothing_and_says_what_can_be_proved(self):

@@ -1,11 +1,13 @@
 #include "judge/sequential_limits.hpp"
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <string>
 #include <vector>
 
 #include "judge/sequential_design.hpp"
+#include "judge/sequential_walk.hpp"
 #include "told_judge.hpp"
 
 namespace plexor::judge {
@@ -106,6 +108,34 @@ TEST(SequentialLimits, TakeTheBestTestThatThePlanHasRoomFor) {
   EXPECT_EQ(longest(500), 500.0);
   EXPECT_EQ(longest(200), 200.0) << "Wald's lines, cut off";
   EXPECT_EQ(longest(50), 0.0) << "no device can pass";
+}
+
+/// Cut off by a short plan the test may end undecided, but never errs more often than promised.
+TEST(SequentialLimits, KeepBothErrorsInAPlanThatIsTooShort) {
+  int tried = 0;
+  for (const double alpha : {0.05, 0.3}) {
+    for (const double beta : {0.1, 0.4}) {
+      for (const int trials : {24, 70, 120, 200}) {
+        const auto limits = sequential_limits(with_accept(
+            fmt::format("detection_rate = {{ sequential = {{ good = 0.9995, bad = 0.972, alpha = "
+                        "{}, beta = {} }} }}\n",
+                        alpha, beta),
+            trials));
+        if (!limits[0].design) continue;
+        ++tried;
+        EXPECT_LE(sequential_chances(*limits[0].design, 0.9995).fail, alpha * (1 + 1e-9));
+        EXPECT_LE(sequential_chances(*limits[0].design, 0.972).pass, beta * (1 + 1e-9));
+      }
+    }
+  }
+  EXPECT_GT(tried, 8);
+}
+
+TEST(SequentialLimits, AreNotTestedWhereGoodAndBadAreOne) {
+  const auto limits = sequential_limits(
+      with_accept("detection_rate = { sequential = { good = 0.501, bad = 0.5 } }\n", 1'000'000));
+  EXPECT_FALSE(limits[0].design);
+  EXPECT_FALSE(limits[0].always_decides);
 }
 
 TEST(SequentialLimits, KnowABlockWhenTheTestOfEachDeviceHasEnded) {

@@ -43,7 +43,7 @@ TEST(UnitsText, ShowsEachUnitAndWhyItStandsOut) {
   EXPECT_THAT(text, HasSubstr("left, right"));
   EXPECT_THAT(text, HasSubstr("97.8 %"));
   EXPECT_THAT(text, HasSubstr("STANDS OUT"));
-  EXPECT_THAT(text, HasSubstr("Cochran's Q = 7.25 with 1 degrees of freedom, p = 0.0071"));
+  EXPECT_THAT(text, HasSubstr("(Cochran's Q = 7.25, degrees of freedom: 1)"));
   EXPECT_THAT(text, HasSubstr("note: no place was told"));
   EXPECT_THAT(text, HasSubstr("panel 2: hears less than the others"));
   EXPECT_THAT(text, HasSubstr("heard the same taps"));

@@ -150,6 +150,15 @@ TEST(ParseAccept, RefusesAFixedLimitOnTrialsThatMayStopEarly) {
       "no error");
 }
 
+TEST(ParseAccept, RefusesToStopEarlyWhatComesInOrder) {
+  const std::string sequential =
+      "[accept]\ndetection_rate = { sequential = { good = 0.98, bad = 0.95 } }\n";
+  const std::string in_order = replaced(head, "seed = 7", "seed = 7\norder = \"in-order\"");
+  EXPECT_THAT(complaint(in_order + rhythms + call_block + block_of("help", 4) + sequential),
+              AllOf(StartsWith("knock.toml:5:"), HasSubstr("in-order"), HasSubstr("interleaved")));
+  EXPECT_EQ(complaint(in_order + rhythms + call_block + sequential), "no error");
+}
+
 TEST(ParseMargins, AreTheUsualOnesUnlessGiven) {
   const Margins usual = parsed(before).margins;
   EXPECT_FALSE(usual.given);

@@ -4,6 +4,8 @@
 
 #include <algorithm>
 
+#include "base/error.hpp"
+
 namespace plexor::analysis {
 namespace {
 
@@ -71,6 +73,30 @@ bool are_paired(const RunEvidence& base, const RunEvidence& candidate) {
   return base.header.seed == candidate.header.seed &&
          have_one_task(base.scenario, candidate.scenario) &&
          base.scenario.order == candidate.scenario.order;
+}
+
+void need_fixed_numbers(std::span<const RunEvidence> runs) {
+  for (const RunEvidence& run : runs) {
+    if (!run.scenario.accept.may_stop_early()) continue;
+    throw base::InputError({run.place, 0, 0}, "a run with sequential limits",
+                           "runs whose numbers of trials were fixed beforehand",
+                           "a run that stops early would bias every test here: take runs of a "
+                           "scenario with at_least and at_most");
+  }
+}
+
+std::vector<std::string> reservations_about(std::span<const RunEvidence> runs) {
+  std::vector<std::string> found;
+  for (const RunEvidence& run : runs) {
+    if (!run.is_complete) found.push_back(fmt::format("{} did not come to its end", run.place));
+    const double most = run.scenario.accept.max_void_fraction;
+    if (run.void_fraction > most) {
+      found.push_back(
+          fmt::format("{}: {:.1f} % of its presentations were void, at most {:g} % allowed",
+                      run.place, run.void_fraction * 100.0, most * 100.0));
+    }
+  }
+  return found;
 }
 
 std::string in_words(const SettingDifference& difference) {

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <span>
 #include <string>
 #include <vector>
 
@@ -22,6 +23,12 @@ struct SettingDifference {
 
 /// Both have tapped the same: trials of one key can be paired.
 [[nodiscard]] bool are_paired(const RunEvidence& base, const RunEvidence& candidate);
+
+/// Throws base::InputError for runs whose number of trials depends on what was heard.
+void need_fixed_numbers(std::span<const RunEvidence> runs);
+
+/// Why runs decide nothing, whatever their figures say: not at their end, or too many voids.
+[[nodiscard]] std::vector<std::string> reservations_about(std::span<const RunEvidence> runs);
 
 /// "surface: base oak counter, candidate granite slab".
 [[nodiscard]] std::string in_words(const SettingDifference& difference);

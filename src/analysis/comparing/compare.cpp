@@ -101,11 +101,15 @@ ComparedLatencies compared_latencies(Runs base, Runs candidate, const std::strin
                           .candidate_ecdf = ecdf_of(now),
                           .quantiles = {}};
   for (const double p : shown_quantiles) {
-    found.quantiles.push_back(
-        {.p = p,
-         .base = quantile_type7(before, p),
-         .candidate = quantile_type7(now, p),
-         .change = quantile_difference(now, before, p, confidence, Joining::squared)});
+    ComparedQuantile quantile{
+        .p = p,
+        .base = quantile_type7(before, p),
+        .candidate = quantile_type7(now, p),
+        .change = quantile_difference(now, before, p, confidence, Joining::squared)};
+    const bool heard = quantile.base && quantile.candidate && std::isfinite(*quantile.base) &&
+                       std::isfinite(*quantile.candidate);
+    if (!heard) quantile.change.estimate.reset();
+    found.quantiles.push_back(std::move(quantile));
   }
   return found;
 }
@@ -191,7 +195,11 @@ class Comparing {
     found.candidate = quantile_type7(now, 0.5);
     found.change = shift.estimate;
     found.interval = {-endless, endless, margins_.confidence, Sides::two, "Hodges-Lehmann"};
-    if (shift.reached()) {
+    // Two unanswered trials are tied, but where nobody answered there is no latency to compare.
+    const bool any_answer = (!before.empty() && std::isfinite(before.front())) ||
+                            (!now.empty() && std::isfinite(now.front()));
+    if (!any_answer) found.change.reset();
+    if (shift.reached() && any_answer) {
       found.interval.lower = shift.lower;
       found.interval.upper = shift.upper;
     }
@@ -263,7 +271,7 @@ class Comparing {
 std::vector<SettingDifference> harmless_differences(Runs base, Runs candidate) {
   std::vector<SettingDifference> harmless;
   std::set<std::string> told;
-  const auto look = [&](const RunEvidence& one, const RunEvidence& other) {
+  const auto look = [&](const RunEvidence& one, const RunEvidence& other, bool tell) {
     for (SettingDifference& difference : setting_differences(one, other)) {
       if (difference.spoils) {
         throw base::InputError({other.place, 0, 0}, in_words(difference),
@@ -271,11 +279,16 @@ std::vector<SettingDifference> harmless_differences(Runs base, Runs candidate) {
                                "a difference of the figures could be due to this: compare runs of "
                                "one setting");
       }
-      if (told.insert(in_words(difference)).second) harmless.push_back(std::move(difference));
+      if (tell && told.insert(in_words(difference)).second) {
+        harmless.push_back(std::move(difference));
+      }
     }
   };
-  for (const RunEvidence& run : candidate) look(base.front(), run);
-  for (const RunEvidence& run : base.subspan(1)) look(base.front(), run);
+  // Of groups of one size run by run: that runs of a group have seeds of their own is as it should.
+  for (std::size_t i = 0; i < candidate.size(); ++i) {
+    look(base[base.size() == candidate.size() ? i : 0], candidate[i], true);
+  }
+  for (const RunEvidence& run : base.subspan(1)) look(base.front(), run, false);
   return harmless;
 }
 
@@ -287,17 +300,6 @@ std::string versions_of(Runs runs) {
   std::string text;
   for (const std::string& version : versions) text += (text.empty() ? "" : ", ") + version;
   return text;
-}
-
-/// Throws for runs whose number of trials depends on what was heard.
-void need_fixed_numbers(Runs group) {
-  for (const RunEvidence& run : group) {
-    if (!run.scenario.accept.may_stop_early()) continue;
-    throw base::InputError({run.place, 0, 0}, "a run with sequential limits",
-                           "runs whose numbers of trials were fixed beforehand",
-                           "a run that stops early would bias every test here: compare runs of a "
-                           "scenario with at_least and at_most");
-  }
 }
 
 /// Throws where runs of one group are of several releases.
@@ -314,20 +316,6 @@ bool pair_run_by_run(Runs base, Runs candidate) {
     if (!are_paired(base[i], candidate[i])) return false;
   }
   return true;
-}
-
-std::vector<std::string> reservations_about(Runs runs) {
-  std::vector<std::string> found;
-  for (const RunEvidence& run : runs) {
-    if (!run.is_complete) found.push_back(fmt::format("{} did not come to its end", run.place));
-    const double most = run.scenario.accept.max_void_fraction;
-    if (run.void_fraction > most) {
-      found.push_back(
-          fmt::format("{}: {:.1f} % of its presentations were void, at most {:g} % allowed",
-                      run.place, run.void_fraction * 100.0, most * 100.0));
-    }
-  }
-  return found;
 }
 
 Relation overall_of(const Comparison& comparison) {

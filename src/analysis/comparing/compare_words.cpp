@@ -27,7 +27,8 @@ std::string change_text(const ComparedFigure& figure, double change) {
   if (is_share(figure)) {
     return fmt::format("{:.1f} points {}", std::abs(change) * 100.0, change < 0 ? "less" : "more");
   }
-  return fmt::format("{:.0f} ms {}", std::abs(change), change > 0 ? "later" : "sooner");
+  const int digits = std::abs(change) < 10.0 ? 1 : 0;
+  return fmt::format("{:.{}f} ms {}", std::abs(change), digits, change > 0 ? "later" : "sooner");
 }
 
 std::string margin_text(const ComparedFigure& figure) {

@@ -57,15 +57,16 @@ void refuse(const RunEvidence& run, const std::string& found, const std::string&
 /// What differs between the runs besides the units themselves must not be taken for them.
 void need_one_setting(Runs runs) {
   for (const RunEvidence& run : runs) {
-    if (run.scenario.accept.may_stop_early()) {
-      refuse(run, "a run with sequential limits",
-             "runs whose numbers of trials were fixed beforehand",
-             "take a scenario with at_least and at_most");
+    if (run.header.lifted) {
+      refuse(run, "a lifted run", "runs in which the surface was tapped",
+             "clear of the surface every unit hears nothing");
     }
     for (const SettingDifference& difference : setting_differences(runs.front(), run)) {
       if (difference.spoils && difference.what != "devices") {
-        refuse(run, in_words(difference), "runs of one setting",
-               "a difference between units could be due to this");
+        refuse(run,
+               fmt::format("{}: {}, and {} in {}", difference.what, difference.candidate,
+                           difference.base, runs.front().place),
+               "runs of one setting", "a difference between units could be due to this");
       }
     }
   }
@@ -157,13 +158,14 @@ std::vector<std::vector<bool>> columns_of(const std::vector<std::vector<bool>>& 
 
 class Table {
  public:
-  Table(Runs runs, std::vector<Unit> units) : units_(std::move(units)) {
+  Table(Runs runs, std::vector<Unit> units) : runs_(runs), units_(std::move(units)) {
     for (const Unit& unit : units_) {
       found_.units.push_back(row_of(unit));
       hits_.push_back(found_.units.back().hits);
       alarms_.push_back(found_.units.back().alarms);
     }
     hears_more_.resize(units_.size());
+    raises_more_.resize(units_.size());
     found_.shared_taps = all_hear_all(runs, units_);
     found_.confidence = runs.front().scenario.margins.confidence;
     any_trials_ = std::ranges::all_of(hits_, [](const Successes& one) { return one.n > 0; });
@@ -174,6 +176,10 @@ class Table {
   [[nodiscard]] UnitsTable result() {
     test_alikeness();
     name_who_stands_out();
+    for (std::string& one : reservations_about(runs_))
+      found_.reservations.push_back(std::move(one));
+    if (!any_trials_ && !any_quiet_)
+      found_.reservations.emplace_back("nothing was tapped or heard");
     remark_on_versions();
     remark_on_positions();
     put_into_words();
@@ -228,6 +234,7 @@ class Table {
       found_.units[units[i]].detection_p = holm[i];
       found_.units[units[i]].alarms_p = holm[units.size() + i];
       hears_more_[units[i]] = detections[i].higher;
+      raises_more_[units[i]] = alarms[i].higher;
     }
   }
 
@@ -312,7 +319,8 @@ class Table {
                                   hears_more_[i] ? "more" : "less", row.detection_p));
       }
       if (row.alarms_p <= error) {
-        why.push_back(fmt::format("has another rate of false alarms (p = {:.2g})", row.alarms_p));
+        why.push_back(fmt::format("raises {} false alarms than the others (p = {:.2g})",
+                                  raises_more_[i] ? "more" : "fewer", row.alarms_p));
       }
       row.reason = why.empty() ? fmt::format("{}: {}: does not stand out", row.name, counts_of(row))
                                : fmt::format("{}: {}: {}", row.name, counts_of(row),
@@ -326,6 +334,7 @@ class Table {
                           found_.standing_out == 1 ? "s" : "", found_.units[first_named_].reason);
   }
 
+  Runs runs_;
   std::vector<Unit> units_;
   std::vector<std::vector<bool>> outcomes_;  ///< of shared taps
   std::vector<Successes> hits_;
@@ -334,12 +343,14 @@ class Table {
   bool any_trials_ = false;
   bool any_quiet_ = false;
   std::vector<bool> hears_more_;
+  std::vector<bool> raises_more_;
   UnitsTable found_;
 };
 
 }  // namespace
 
 UnitsTable table_of_units(std::span<const RunEvidence> runs) {
+  need_fixed_numbers(runs);
   need_one_setting(runs);
   std::vector<Unit> units = units_of(runs);
   if (units.size() < 2) {

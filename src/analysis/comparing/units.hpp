@@ -44,7 +44,8 @@ struct UnitsTable {
   bool shared_taps = false;    ///< all units heard each tap
   double confidence = 0.95;
   std::vector<Alikeness> alikeness;
-  std::vector<std::string> remarks;  ///< what the figures may be due to besides the units
+  std::vector<std::string> reservations;  ///< why that no unit stands out means nothing
+  std::vector<std::string> remarks;       ///< what the figures may be due to besides the units
   std::uint64_t standing_out = 0;
   std::string headline;
 };
@@ -59,8 +60,8 @@ struct UnitsTable {
 /// stand out or none. Where places were told, it says
 /// whether units have changed them evenly (a Latin square); if they have, a difference between
 /// places makes the test of shared taps a little too cautious, never too bold.
-/// Throws base::InputError for fewer than 2 units, for runs of different settings, and for runs
-/// that may stop early.
+/// Throws base::InputError for fewer than 2 units, for runs of different settings, lifted ones,
+/// and runs that may stop early.
 [[nodiscard]] UnitsTable table_of_units(std::span<const RunEvidence> runs);
 
 }  // namespace plexor::analysis
