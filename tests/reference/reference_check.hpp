@@ -42,5 +42,6 @@ std::vector<Handler> matching_handlers();
 std::vector<Handler> generator_handlers();
 std::vector<Handler> physics_handlers();
 std::vector<Handler> uncertainty_handlers();
+std::vector<Handler> response_handlers();
 
 }  // namespace plexor::reference

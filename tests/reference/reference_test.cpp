@@ -27,7 +27,7 @@ std::vector<Handler> all_handlers() {
   for (auto* table :
        {binomial_handlers, poisson_handlers, proportion_handlers, two_sample_handlers,
         multiplicity_handlers, quantile_handlers, sequential_handlers, matching_handlers,
-        generator_handlers, physics_handlers, uncertainty_handlers})
+        generator_handlers, physics_handlers, uncertainty_handlers, response_handlers})
     for (const Handler& handler : table()) all.push_back(handler);
   return all;
 }
