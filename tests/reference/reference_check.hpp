@@ -43,5 +43,6 @@ std::vector<Handler> generator_handlers();
 std::vector<Handler> physics_handlers();
 std::vector<Handler> uncertainty_handlers();
 std::vector<Handler> response_handlers();
+std::vector<Handler> trend_handlers();
 
 }  // namespace plexor::reference

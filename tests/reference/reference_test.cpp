@@ -24,10 +24,10 @@ struct Tally {
 
 std::vector<Handler> all_handlers() {
   std::vector<Handler> all;
-  for (auto* table :
-       {binomial_handlers, poisson_handlers, proportion_handlers, two_sample_handlers,
-        multiplicity_handlers, quantile_handlers, sequential_handlers, matching_handlers,
-        generator_handlers, physics_handlers, uncertainty_handlers, response_handlers})
+  for (auto* table : {binomial_handlers, poisson_handlers, proportion_handlers, two_sample_handlers,
+                      multiplicity_handlers, quantile_handlers, sequential_handlers,
+                      matching_handlers, generator_handlers, physics_handlers, uncertainty_handlers,
+                      response_handlers, trend_handlers})
     for (const Handler& handler : table()) all.push_back(handler);
   return all;
 }

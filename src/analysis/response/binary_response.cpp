@@ -13,18 +13,18 @@ namespace {
 
 using Doses = std::span<const Dose>;
 
-void need(bool condition, const char* what) {
+void need_response(bool condition, const char* what) {
   if (!condition) throw std::domain_error(what);
 }
 
 void need_doses(Doses doses) {
   for (const Dose& dose : doses) {
-    need(dose.responded <= dose.trials, "response: more responses than trials");
-    need(std::isfinite(dose.strength), "response: a strength must be finite");
+    need_response(dose.responded <= dose.trials, "response: more responses than trials");
+    need_response(std::isfinite(dose.strength), "response: a strength must be finite");
   }
 }
 
-double number(std::uint64_t count) { return static_cast<double>(count); }
+double real(std::uint64_t count) { return static_cast<double>(count); }
 
 /// d share / d eta
 double slope_at(Link link, double eta) {
@@ -64,7 +64,7 @@ struct Line {
 double weight(const Dose& dose, Link link, double eta) {
   const double share = inner_share(link, eta);
   const double slope = slope_at(link, eta);
-  return number(dose.trials) * slope * slope / (share * (1.0 - share));
+  return real(dose.trials) * slope * slope / (share * (1.0 - share));
 }
 
 Matrix information_of(Doses doses, Link link, const Line& line) {
@@ -82,8 +82,8 @@ double log_likelihood_of(Doses doses, Link link, const Line& line) {
   double sum = 0.0;
   for (const Dose& dose : doses) {
     const double share = inner_share(link, line.at(dose.strength));
-    sum += number(dose.responded) * std::log(share) +
-           number(dose.trials - dose.responded) * std::log1p(-share);
+    sum += real(dose.responded) * std::log(share) +
+           real(dose.trials - dose.responded) * std::log1p(-share);
   }
   return sum;
 }
@@ -91,7 +91,7 @@ double log_likelihood_of(Doses doses, Link link, const Line& line) {
 /// The score of one dose: what it gives to the derivative of the log likelihood by its eta.
 double push_of(const Dose& dose, Link link, double eta) {
   const double share = inner_share(link, eta);
-  return (number(dose.responded) - number(dose.trials) * share) * slope_at(link, eta) /
+  return (real(dose.responded) - real(dose.trials) * share) * slope_at(link, eta) /
          (share * (1.0 - share));
 }
 
@@ -147,8 +147,8 @@ class Scaled {
     double trials = 0.0;
     for (const Dose& dose : doses) {
       if (dose.trials == 0) continue;
-      trials += number(dose.trials);
-      centre_ += number(dose.trials) * dose.strength;
+      trials += real(dose.trials);
+      centre_ += real(dose.trials) * dose.strength;
     }
     if (trials > 0.0) centre_ /= trials;
     for (const Dose& dose : doses) {
@@ -191,13 +191,13 @@ double surprise(double x, double expected) { return x > 0.0 ? x * std::log(x / e
 
 void add_goodness(ResponseFit& fit, Doses doses, const Line& line) {
   for (const Dose& dose : doses) {
-    const double n = number(dose.trials);
-    const double x = number(dose.responded);
+    const double n = real(dose.trials);
+    const double x = real(dose.responded);
     const double share = inner_share(fit.link, line.at(dose.strength));
     fit.deviance += 2.0 * (surprise(x, n * share) + surprise(n - x, n * (1.0 - share)));
     fit.pearson += (x - n * share) * (x - n * share) / (n * share * (1.0 - share));
   }
-  fit.degrees = number(doses.size()) - 2.0;
+  fit.degrees = real(doses.size()) - 2.0;
   fit.log_likelihood = log_likelihood_of(doses, fit.link, line);
 }
 
@@ -244,7 +244,8 @@ double end_of(double from, double step, IsLikely is_likely) {
 }
 
 double z_of(double confidence) {
-  need(confidence > 0.0 && confidence < 1.0, "response: confidence must lie between 0 and 1");
+  need_response(confidence > 0.0 && confidence < 1.0,
+                "response: confidence must lie between 0 and 1");
   return quantile(boost::math::normal(), 0.5 + confidence / 2.0);
 }
 
@@ -260,7 +261,7 @@ double share_at(Link link, double eta) {
 }
 
 double eta_of(Link link, double share) {
-  need(share > 0.0 && share < 1.0, "response: a share must lie between 0 and 1");
+  need_response(share > 0.0 && share < 1.0, "response: a share must lie between 0 and 1");
   switch (link) {
     case Link::logit: return std::log(share / (1.0 - share));
     case Link::probit: return quantile(boost::math::normal(), share);
@@ -325,7 +326,7 @@ std::optional<ResponseFit> fit_penalised(Doses doses) {
         // The leverage of all trials at this strength together.
         const double leverage = weight(dose, Link::logit, eta) *
                                 (covariance.aa + 2.0 * covariance.ab * x + covariance.bb * x * x);
-        return number(dose.responded) - number(dose.trials) * share + leverage * (0.5 - share);
+        return real(dose.responded) - real(dose.trials) * share + leverage * (0.5 - share);
       });
   if (!line) return std::nullopt;
   const auto covariance = information_of(scaled.doses(), Link::logit, *line).inverse();
