@@ -12,8 +12,8 @@ import unittest
 
 from plexor_command import SOURCE, PLEXOR, PlexorTestCase
 
-COMMITS = 8  # three steps decide between them
-STEPS = 3
+COMMITS = 4  # two steps decide between them
+STEPS = 2
 REPETITIONS = int(os.environ.get("PLEXOR_REPETITIONS", "200"))
 PROMISED_ERROR = 0.05
 

@@ -22,7 +22,8 @@ std::vector<Shipped> shipped_rigs() {
     for (const auto& entry : std::filesystem::directory_iterator(PLEXOR_SOURCE_DIR "/" + folder)) {
       const std::string name = entry.path().filename().string();
       const bool is_real = name.starts_with("board-");  // tests/rig/rig_file_test.cpp
-      if (entry.path().extension() != ".toml" || name == "workshop.toml" || is_real) continue;
+      const bool is_scenario = name == "workshop.toml" || name == "quick-check.toml";
+      if (entry.path().extension() != ".toml" || is_scenario || is_real) continue;
       const std::string path = folder + "/" + name;
       const std::string text = read_source_file(path);
       const rig::RigFile rig = rig::parse_rig(text, path);
