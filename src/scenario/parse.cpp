@@ -78,7 +78,7 @@ std::vector<Block> read_blocks(TableReader& root, const std::vector<Rhythm>& rhy
 
 /// In order, the trials of a later block would not be presented at all once a test on both has
 /// ended.
-void check_order(TableReader scenario_table, const Scenario& scenario) {
+void check_order(const TableReader& scenario_table, const Scenario& scenario) {
   if (scenario.order != BlockOrder::in_order || !scenario.accept.may_stop_early()) return;
   const auto blocks_that = [&](const auto& fits) {
     return std::count_if(scenario.blocks.begin(), scenario.blocks.end(), [&](const Block& block) {
