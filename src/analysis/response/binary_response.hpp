@@ -70,11 +70,11 @@ struct Threshold {
   double share = 0.5;
   double strength = 0.0;
   double standard_error = 0.0;  ///< by the delta method
-  Interval delta;               ///< strength -+ z * standard_error
+  Interval delta{};             ///< strength -+ z * standard_error
   double fieller_g = 0.0;       ///< z^2 times the relative variance of the slope
   /// Fieller 1954, JRSS B 16:175. Nothing where g >= 1: the slope is not shown to differ from 0,
   /// and any strength is possible.
-  std::optional<Interval> fieller;
+  std::optional<Interval> fieller{};
 };
 /// Two-sided at `confidence`. Nothing where the curve is as flat as rounding can tell. Throws
 /// std::domain_error for a share or a confidence outside (0, 1).

@@ -57,7 +57,7 @@ struct MeanTimeBetween {
 struct PowerLaw {
   double b = 0.0;
   double mean_time_at_end = 0.0;
-  Interval mean_time_interval;  ///< two-sided 80 %, approximate
+  Interval mean_time_interval{};  ///< two-sided 80 %, approximate
 };
 /// Nothing for fewer than 2 events.
 [[nodiscard]] std::optional<PowerLaw> power_law(std::span<const double> times, double watched);
