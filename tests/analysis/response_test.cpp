@@ -10,7 +10,7 @@
 namespace plexor::analysis {
 namespace {
 
-const std::vector<Dose> rising{
+const std::vector<Dose> louder{
     {0.2, 1, 20}, {0.4, 4, 20}, {0.6, 9, 20}, {0.8, 16, 20}, {1.0, 20, 20}};
 
 std::vector<Dose> remeasured(std::vector<Dose> doses, double offset, double unit) {
@@ -40,9 +40,9 @@ TEST(BinaryResponse, LinksAndSharesAreInverse) {
 
 // m/s or mm/s, counted from zero or from elsewhere: the same threshold.
 TEST(BinaryResponse, DoesNotDependOnTheUnitOfStrength) {
-  const Threshold here = threshold_of(*fit_response(rising, Link::logit), 0.5, 0.95).value();
+  const Threshold here = threshold_of(*fit_response(louder, Link::logit), 0.5, 0.95).value();
   const Threshold there =
-      threshold_of(*fit_response(remeasured(rising, 300.0, 1000.0), Link::logit), 0.5, 0.95)
+      threshold_of(*fit_response(remeasured(louder, 300.0, 1000.0), Link::logit), 0.5, 0.95)
           .value();
   EXPECT_NEAR(there.strength, 300.0 + 1000.0 * here.strength, 1e-6);
   EXPECT_NEAR(there.standard_error, 1000.0 * here.standard_error, 1e-6);
@@ -52,14 +52,14 @@ TEST(BinaryResponse, DoesNotDependOnTheUnitOfStrength) {
 
 TEST(BinaryResponse, DoesNotDependOnHowTrialsAreGrouped) {
   std::vector<Dose> apart;
-  for (const Dose& dose : rising) {
+  for (const Dose& dose : louder) {
     for (std::uint64_t i = 0; i < dose.trials; ++i) {
       apart.push_back({dose.strength, i < dose.responded ? 1U : 0U, 1});
     }
   }
-  EXPECT_NEAR(fit_response(apart, Link::probit)->slope, fit_response(rising, Link::probit)->slope,
+  EXPECT_NEAR(fit_response(apart, Link::probit)->slope, fit_response(louder, Link::probit)->slope,
               1e-9);
-  EXPECT_NEAR(fit_penalised(apart)->slope, fit_penalised(rising)->slope, 1e-9);
+  EXPECT_NEAR(fit_penalised(apart)->slope, fit_penalised(louder)->slope, 1e-9);
 }
 
 TEST(BinaryResponse, AnsweredByNothingWhereDataSeparate) {
@@ -85,8 +85,8 @@ TEST(BinaryResponse, AFlatCurveBoundsNoThreshold) {
 
 // At the ends the best curve through the share loses half the chi-square quantile, 1.92.
 TEST(BinaryResponse, ProfilesItsThreshold) {
-  const auto fit = fit_response(rising, Link::logit);
-  const auto interval = profile_interval(rising, Link::logit, 0.5, 0.95);
+  const auto fit = fit_response(louder, Link::logit);
+  const auto interval = profile_interval(louder, Link::logit, 0.5, 0.95);
   ASSERT_TRUE(interval);
   const Threshold half = threshold_of(*fit, 0.5, 0.95).value();
   EXPECT_NEAR(interval->lower, half.fieller->lower, 0.01);
@@ -95,7 +95,7 @@ TEST(BinaryResponse, ProfilesItsThreshold) {
     double best = -1e9;  // over slopes, by hand
     for (double slope = 2.0; slope < 15.0; slope += 0.001) {
       double sum = 0.0;
-      for (const Dose& dose : rising) {
+      for (const Dose& dose : louder) {
         const double share = share_at(Link::logit, slope * (dose.strength - end));
         sum += static_cast<double>(dose.responded) * std::log(share) +
                static_cast<double>(dose.trials - dose.responded) * std::log1p(-share);
@@ -104,7 +104,7 @@ TEST(BinaryResponse, ProfilesItsThreshold) {
     }
     EXPECT_NEAR(fit->log_likelihood - best, 1.9207, 0.001);
   }
-  const auto moved = profile_interval(remeasured(rising, 300.0, 1000.0), Link::logit, 0.5, 0.95);
+  const auto moved = profile_interval(remeasured(louder, 300.0, 1000.0), Link::logit, 0.5, 0.95);
   EXPECT_NEAR(moved->lower, 300.0 + 1000.0 * interval->lower, 1e-5);
 }
 
@@ -118,7 +118,7 @@ TEST(BinaryResponse, ProfilesAFlatCurveWithoutEnds) {
 TEST(BinaryResponse, RefusesWhatIsNoCount) {
   EXPECT_THROW((void)fit_response(std::vector<Dose>{{1.0, 3, 2}}, Link::logit), std::domain_error);
   EXPECT_THROW((void)fit_penalised(std::vector<Dose>{{std::nan(""), 1, 2}}), std::domain_error);
-  const auto fit = fit_response(rising, Link::logit);
+  const auto fit = fit_response(louder, Link::logit);
   EXPECT_THROW((void)threshold_of(*fit, 0.0, 0.95), std::domain_error);
   EXPECT_THROW((void)threshold_of(*fit, 0.5, 1.0), std::domain_error);
 }
