@@ -7,7 +7,6 @@
 #include <utility>
 
 #include "analysis/number_text.hpp"
-
 #include "judge/sequential_estimate.hpp"
 
 namespace plexor::analysis {
@@ -167,13 +166,9 @@ std::string figure_of(const SequentialLimit& limit) {
 }
 
 void withdraw_fixed_intervals(DeviceResult& device, const scenario::Accept& accept) {
-  const auto is_sequential = [](const std::optional<scenario::Limit>& limit) {
-    return limit && limit->sequential;
-  };
-  const bool latencies = !accept.latencies.empty() && accept.latencies[0].limit.sequential;
-  const bool expecting =
-      latencies || is_sequential(accept.detection_rate) || is_sequential(accept.confusion_rate);
-  const bool distractors = is_sequential(accept.false_response_rate);
+  const bool expecting = accept.expecting_may_stop();
+  const bool distractors = accept.distractors_may_stop();
+  const bool quiet = accept.quiet_may_stop();
   const auto of_rhythms = [&](std::vector<RhythmResult>& rhythms) {
     for (RhythmResult& rhythm : rhythms) {
       if (rhythm.expects.empty() ? !distractors : !expecting) continue;
@@ -189,14 +184,14 @@ void withdraw_fixed_intervals(DeviceResult& device, const scenario::Accept& acce
     withdraw(device.latency);
     for (StrengthBin& bin : device.strength) withdraw(bin.detected);
   }
-  if (is_sequential(accept.false_alarms_per_hour)) device.false_alarms.exact.reset();
+  if (quiet) device.false_alarms.exact.reset();
   for (ListenerResult& listener : device.listeners) {
     of_rhythms(listener.rhythms);
     if (expecting) {
       withdraw(listener.detection);
       withdraw(listener.latency);
     }
-    if (is_sequential(accept.false_alarms_per_hour)) listener.false_alarms.exact.reset();
+    if (quiet) listener.false_alarms.exact.reset();
   }
 }
 

@@ -79,7 +79,7 @@ std::vector<Block> read_blocks(TableReader& root, const std::vector<Rhythm>& rhy
 /// In order, the trials of a later block would not be presented at all once a test on both has
 /// ended.
 void check_order(const TableReader& scenario_table, const Scenario& scenario) {
-  if (scenario.order != BlockOrder::in_order || !scenario.accept.may_stop_early()) return;
+  if (scenario.order != BlockOrder::in_order) return;
   const auto blocks_that = [&](const auto& fits) {
     return std::count_if(scenario.blocks.begin(), scenario.blocks.end(), [&](const Block& block) {
       return !block.quiet && fits(scenario.rhythms[block.rhythm]);
@@ -87,7 +87,9 @@ void check_order(const TableReader& scenario_table, const Scenario& scenario) {
   };
   const auto ignored = [](const Rhythm& rhythm) { return rhythm.is_distractor(); };
   const auto expected = [](const Rhythm& rhythm) { return !rhythm.is_distractor(); };
-  if (blocks_that(ignored) < 2 && blocks_that(expected) < 2) return;
+  const bool cuts_short = (scenario.accept.expecting_may_stop() && blocks_that(expected) > 1) ||
+                          (scenario.accept.distractors_may_stop() && blocks_that(ignored) > 1);
+  if (!cuts_short) return;
   scenario_table.fail("order", "\"in-order\" with a sequential limit over several blocks",
                       "interleaved blocks",
                       "the test could end before the later blocks have begun");

@@ -141,6 +141,8 @@ void refuse_mixture(const TableReader& table, const Accept& accept) {
              "a sequential limit", "make all limits on these trials sequential, or none");
 }
 
+bool is_sequential(const std::optional<Limit>& limit) { return limit && limit->sequential; }
+
 double read_void_fraction(TableReader& accept, double fallback) {
   if (!accept.has("void_fraction")) return fallback;
   TableReader table = accept.table("void_fraction");
@@ -150,16 +152,16 @@ double read_void_fraction(TableReader& accept, double fallback) {
 
 }  // namespace
 
-bool Accept::may_stop_early() const {
-  const auto is_sequential = [](const std::optional<Limit>& limit) {
-    return limit && limit->sequential;
-  };
-  return is_sequential(detection_rate) || is_sequential(false_alarms_per_hour) ||
-         is_sequential(false_response_rate) || is_sequential(confusion_rate) ||
+bool Accept::expecting_may_stop() const {
+  return is_sequential(detection_rate) || is_sequential(confusion_rate) ||
          std::any_of(latencies.begin(), latencies.end(), [](const LatencyLimit& latency) {
            return latency.limit.sequential.has_value();
          });
 }
+
+bool Accept::distractors_may_stop() const { return is_sequential(false_response_rate); }
+
+bool Accept::quiet_may_stop() const { return is_sequential(false_alarms_per_hour); }
 
 ReferenceTaps read_reference(TableReader table) {
   expect_keys(table, {"every_trials", "taps", "strike_m_s", "spacing_ms", "transit_tolerance_ms"});

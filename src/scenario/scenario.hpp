@@ -143,7 +143,13 @@ struct Accept {
   double max_void_fraction = 0.05;  ///< more void trials than this make the run undecided
 
   /// Some limit is sequential: the run may end before its plan does.
-  [[nodiscard]] bool may_stop_early() const;
+  [[nodiscard]] bool may_stop_early() const {
+    return expecting_may_stop() || distractors_may_stop() || quiet_may_stop();
+  }
+  /// Some limit on these trials is sequential.
+  [[nodiscard]] bool expecting_may_stop() const;
+  [[nodiscard]] bool distractors_may_stop() const;
+  [[nodiscard]] bool quiet_may_stop() const;
 };
 
 /// How much worse a candidate may be than the base that it is compared with, and still count as

@@ -157,6 +157,11 @@ TEST(ParseAccept, RefusesToStopEarlyWhatComesInOrder) {
   EXPECT_THAT(complaint(in_order + rhythms + call_block + block_of("help", 4) + sequential),
               AllOf(StartsWith("knock.toml:5:"), HasSubstr("in-order"), HasSubstr("interleaved")));
   EXPECT_EQ(complaint(in_order + rhythms + call_block + sequential), "no error");
+  EXPECT_EQ(
+      complaint(in_order + rhythms + call_block + block_of("help", 4) +
+                "[accept]\nfalse_alarms_per_hour = { sequential = { good = 0.2, bad = 2 } }\n"),
+      "no error")
+      << "quiet alone may stop early";
 }
 
 TEST(ParseMargins, AreTheUsualOnesUnlessGiven) {
