@@ -5,7 +5,9 @@
 /// The page's parts, compiled in by embed.cmake from reports/ and from the system's Chart.js.
 namespace plexor::report::assets {
 
-extern const std::string_view page_html;  ///< mustache template
+extern const std::string_view head_html;   ///< of every page, but for its title
+extern const std::string_view marks_html;  ///< the verdicts' marks
+extern const std::string_view page_html;   ///< mustache template
 extern const std::string_view page_css;
 extern const std::string_view page_js;
 extern const std::string_view traces_html;      ///< mustache template

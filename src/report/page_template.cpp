@@ -31,6 +31,11 @@ mustache::data template_data(const View& view) {
   return mustache::data(view.dump());
 }
 
+/// What several templates share.
+mustache::data part(std::string_view markup) {
+  return mustache::data(mustache::partial([markup] { return std::string(markup); }));
+}
+
 /// JSON inside a script element: without '<' nothing in it can end the element or begin another.
 std::string json_island(const View& view) {
   std::string out;
@@ -49,6 +54,8 @@ std::string json_island(const View& view) {
 std::string filled_page(std::string_view page_template, std::string_view name, const View& view,
                         std::string_view script, const View& charts) {
   mustache::data data = template_data(view);
+  data.set("head", part(assets::head_html));
+  data.set("marks", part(assets::marks_html));
   data.set("style", std::string(assets::page_css));
   data.set("script", std::string(script));
   data.set("chart_library", std::string(assets::chart_js));
