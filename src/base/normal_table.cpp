@@ -2,6 +2,7 @@
 #include <bit>
 #include <cstddef>
 
+#include "base/basic_math.hpp"
 #include "base/random.hpp"
 
 namespace plexor::base {
@@ -13,44 +14,11 @@ namespace {
 
 constexpr int octaves = 62;
 constexpr int cells = 64;
-constexpr double one_over_sqrt_two_pi = 0.39894228040143267794;
-
-/// exp(-x) for x >= 0 by its series on x / 1024 and ten squarings.
-double exp_minus(double x) {
-  const double y = -x / 1024.0;
-  double term = 1.0;
-  double sum = 1.0;
-  for (int n = 1; n < 20; ++n) {
-    term *= y / n;
-    sum += term;
-  }
-  for (int i = 0; i < 10; ++i) sum *= sum;
-  return sum;
-}
-
-double density(double z) { return one_over_sqrt_two_pi * exp_minus(z * z / 2.0); }
-
-/// Upper tail probability of the standard normal for z >= 0: the series of
-/// Abramowitz & Stegun 26.2.11 near the middle, the continued fraction 26.2.14 further out.
-double upper_tail(double z) {
-  if (z < 3.0) {
-    double term = z;
-    double sum = z;
-    for (int n = 1; n < 80; ++n) {
-      term *= z * z / (2.0 * n + 1.0);
-      sum += term;
-    }
-    return 0.5 - density(z) * sum;
-  }
-  double fraction = z;
-  for (int n = 120; n >= 1; --n) fraction = z + n / fraction;
-  return density(z) / fraction;
-}
 
 /// Newton steps from below; the tail is convex there, so they do not overshoot.
 double quantile(double tail, double start) {
   double z = start;
-  for (int i = 0; i < 12; ++i) z += (upper_tail(z) - tail) / density(z);
+  for (int i = 0; i < 12; ++i) z += (normal_upper_tail(z) - tail) / normal_density(z);
   return z;
 }
 

@@ -98,6 +98,7 @@ StrikeSpeed draw_strike(const Block& block, const Draws& draws, std::uint32_t nu
       return {first.um_s +
               draws.normal(Purpose::strike, tap, share_ppm(first.um_s, strength.cv_ppm))};
     case Strength::Kind::list: return strength.values[number % strength.values.size()];
+    case Strength::Kind::adaptive: break;
     case Strength::Kind::ramp: return ramp_strike(strength, number, block.trials);
   }
   return first;

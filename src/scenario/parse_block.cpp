@@ -2,6 +2,7 @@
 
 #include <cmath>
 #include <set>
+#include <utility>
 
 #include "scenario/bounds.hpp"
 #include "scenario/parse.hpp"
@@ -38,13 +39,63 @@ Strength read_ramp(TableReader& table) {
           .values = {read_speed(table, "from"), read_speed(table, "to")}};
 }
 
-/// strike_m_s: a number, a list in turn, { mean, cv } or { from, to }.
+void read_up_and_down(TableReader& table, const Strength& range, Placing& placing) {
+  placing.rule = Placing::Rule::up_and_down;
+  placing.start = read_speed(table, "start");
+  placing.step_ppm = std::llround(table.number("step", {0.01, 1.0}) * 1e6);
+  const double ratio = 1.0 + static_cast<double>(placing.step_ppm) / 1e6;
+  const double start = base::to_m_s(placing.start);
+  if (start / ratio >= base::to_m_s(range.values[0]) &&
+      start * ratio <= base::to_m_s(range.values[1])) {
+    return;
+  }
+  table.fail("start", fmt::format("a start at {} m/s without a step both softer and harder", start),
+             fmt::format("speeds from {} to {} m/s around it", start / ratio, start * ratio),
+             "widen from and to, or take a smaller step");
+}
+
+/// { adaptive, from, to } with how far to go; up-and-down also where to start, and the step.
+Strength read_adaptive(TableReader& table) {
+  refuse_keys(table, {"mean", "cv"}, "adaptive, from, to, percent, precision, recheck");
+  Strength strength{.kind = Strength::Kind::adaptive,
+                    .values = {read_speed(table, "from"), read_speed(table, "to")}};
+  constexpr double least_range = 1.1;
+  const auto [from, to] = std::pair(strength.values[0], strength.values[1]);
+  if (base::to_m_s(to) < least_range * base::to_m_s(from)) {
+    table.fail("to",
+               fmt::format("{} m/s after from = {} m/s", base::to_m_s(to), base::to_m_s(from)),
+               "a range with a softest and a hardest strike, a tenth apart or more");
+  }
+  Placing& placing = strength.placing.emplace();
+  const bool steps = table.choice("adaptive", {"bayesian", "up-and-down"}) == "up-and-down";
+  if (!steps) refuse_keys(table, {"start", "step"}, "start and step with up-and-down only");
+  if (steps) read_up_and_down(table, strength, placing);
+  if (table.has("percent")) {
+    placing.percent = table.whole("percent", 50, 95);
+    if (placing.percent != 50 && placing.percent != 95) {
+      table.fail("percent", fmt::format("{}", placing.percent), "50 or 95");
+    }
+  }
+  if (table.has("precision")) {
+    placing.precision_ppm = std::llround(table.number("precision", {0.005, 0.5}) * 1e6);
+  }
+  placing.recheck = static_cast<std::uint32_t>(
+      table.has("recheck") ? table.whole("recheck", 0, max_trials_per_block) : 0);
+  return strength;
+}
+
+/// strike_m_s: a number, a list in turn, { mean, cv }, { from, to } or { adaptive, from, to }.
 Strength read_strength(TableReader& block) {
   if (block.is_table(strike_key)) {
     TableReader table = block.table(strike_key);
-    expect_keys(table, {"mean", "cv", "from", "to"});
+    expect_keys(table, {"mean", "cv", "from", "to", "adaptive", "start", "step", "percent",
+                        "precision", "recheck"});
+    if (table.has("adaptive")) return read_adaptive(table);
+    refuse_keys(table, {"start", "step", "percent", "precision", "recheck"},
+                "these keys beside adaptive only");
     if (!table.has("mean") && !table.has("from")) {
-      block.fail(strike_key, "neither mean nor from", "{ mean, cv } or { from, to }");
+      block.fail(strike_key, "neither mean nor from",
+                 "{ mean, cv }, { from, to } or { adaptive, from, to }");
     }
     return table.has("mean") ? read_spread(table) : read_ramp(table);
   }
@@ -101,6 +152,25 @@ Block read_quiet_block(TableReader& table) {
   return block;
 }
 
+void check_adaptive(const TableReader& table, const Block& block,
+                    const std::vector<Rhythm>& rhythms) {
+  if (rhythms[block.rhythm].is_distractor()) {
+    table.fail(strike_key, "adaptive strikes of a distractor",
+               "a rhythm that expects an event, whose strength is sought");
+  }
+  if (block.strength.placing->recheck >= block.trials) {
+    table.fail("trials",
+               fmt::format("{} trials, of which {} re-check", block.trials,
+                           block.strength.placing->recheck),
+               "more trials than re-check");
+  }
+  constexpr std::uint32_t most_adaptive = 10'000;
+  if (block.trials > most_adaptive) {
+    table.fail("trials", fmt::format("{} adaptive trials", block.trials),
+               fmt::format("at most {}", most_adaptive));
+  }
+}
+
 Block read_rhythm_block(TableReader& table, const std::vector<Rhythm>& rhythms) {
   refuse_keys(table, {"stretch_s"}, "in a block with a rhythm: none of the keys of quiet");
   Block block;
@@ -110,6 +180,7 @@ Block read_rhythm_block(TableReader& table, const std::vector<Rhythm>& rhythms) 
   if (block.strength.kind == Strength::Kind::ramp && block.trials < 2) {
     table.fail(strike_key, "a ramp over one trial", "at least 2 trials");
   }
+  if (block.is_adaptive()) check_adaptive(table, block, rhythms);
   block.window = table.duration("window_ms", {1.0, 60'000.0});
   block.last_window = block.window;
   read_gap(table, block);

@@ -34,12 +34,32 @@ Microseconds expected_reference_time(const Scenario& scenario, std::int64_t tria
 
 }  // namespace
 
-History::History(const Scenario& scenario) {
+History::History(const Scenario& scenario, std::uint32_t devices) {
   blocks_.reserve(scenario.blocks.size());
-  for (const Block& block : scenario.blocks) blocks_.push_back({.trials = block.trials});
+  for (const Block& block : scenario.blocks) {
+    const std::uint32_t to_place = block.trials_to_place();
+    blocks_.push_back({.to_place = to_place, .recheck = block.trials - to_place});
+    if (block.is_adaptive()) blocks_.back().placement.emplace(block.strength, devices);
+  }
   std::int64_t trials = 0;
   for (const Block& block : scenario.blocks) trials += block.trials;
   rounds_ = (trials + trials_per_round - 1) / trials_per_round;
+}
+
+std::uint32_t History::BlockHistory::left_to_place() const {
+  if (stopped || recheck_begins || (placement && placement->is_precise())) return 0;
+  return to_place - presented;
+}
+
+std::uint32_t History::BlockHistory::left_to_recheck() const {
+  if (stopped) return 0;
+  return recheck_begins ? recheck - (presented - *recheck_begins) : recheck;
+}
+
+/// Of one that is presented, or is the next to be.
+bool History::BlockHistory::is_recheck(std::uint32_t trial) const {
+  if (recheck_begins) return trial >= *recheck_begins;
+  return trial == presented && left_to_place() == 0;
 }
 
 void History::took(const TrialId& id) {
@@ -52,6 +72,7 @@ void History::took(const TrialId& id) {
   BlockHistory& block = blocks_.at(id.block);
   if (id.attempt == 0) {
     if (id.number != block.presented) throw std::logic_error("History: a trial out of turn");
+    if (!block.recheck_begins && block.is_recheck(id.number)) block.recheck_begins = id.number;
     ++block.presented;
   } else {
     const auto found = std::find(block.to_repeat.begin(), block.to_repeat.end(), id);
@@ -74,6 +95,15 @@ void History::voided(const TrialId& id) {
   if (newest_attempt > id.attempt) return;  // void for a second reason: it is repeated already
   newest_attempt = repeat.attempt;
   block.to_repeat.push_back(repeat);
+  if (block.placement) block.placement->take_back(id.number);
+}
+
+void History::answered(const base::Trial& trial, const std::vector<bool>& heard) {
+  if (trial.kind != base::TrialKind::rhythm) return;
+  BlockHistory& block = blocks_.at(trial.id.block);
+  // The re-check is held against what was known before it.
+  if (!block.placement || block.is_recheck(trial.id.number)) return;
+  block.placement->answered(trial.id.number, trial.taps.front().strike, heard);
 }
 
 void History::set_stopped(std::uint32_t block, bool stopped) {
@@ -97,7 +127,11 @@ bool History::reference_is_due(std::uint32_t every_trials) const {
 std::vector<std::int64_t> History::choices(BlockOrder order) const {
   std::vector<std::int64_t> left;
   left.reserve(blocks_.size());
-  for (const BlockHistory& block : blocks_) left.push_back(block.not_presented());
+  for (const BlockHistory& block : blocks_) left.push_back(block.left_to_place());
+  if (std::all_of(left.begin(), left.end(), [](std::int64_t trials) { return trials == 0; })) {
+    for (std::size_t i = 0; i < left.size(); ++i) left[i] = blocks_[i].left_to_recheck();
+    return left;
+  }
   if (order == BlockOrder::in_order) return left;
   // Of round r (from 1) are the trials up to the share r / rounds of each block, rounded down: the
   // round of a block's next trial is the first that has more than it has presented.
@@ -105,10 +139,10 @@ std::vector<std::int64_t> History::choices(BlockOrder order) const {
   for (std::size_t i = 0; i < left.size(); ++i) {
     if (left[i] == 0) continue;
     const std::int64_t needed = (std::int64_t{blocks_[i].presented} + 1) * rounds_;
-    round = std::min(round, (needed + blocks_[i].trials - 1) / blocks_[i].trials);
+    round = std::min(round, (needed + blocks_[i].to_place - 1) / blocks_[i].to_place);
   }
   for (std::size_t i = 0; i < left.size(); ++i) {
-    const std::int64_t share = round * blocks_[i].trials / rounds_;
+    const std::int64_t share = round * blocks_[i].to_place / rounds_;
     left[i] = std::min(left[i], std::max<std::int64_t>(0, share - blocks_[i].presented));
   }
   return left;
@@ -137,15 +171,25 @@ std::optional<TrialId> History::next_repeat() const {
   return std::nullopt;
 }
 
+base::Trial History::drawn(const Scenario& scenario, const TrialId& id) const {
+  base::Trial trial = draw_trial(scenario, id);
+  if (id.block == base::reference_block || !blocks_[id.block].placement) return trial;
+  const BlockHistory& block = blocks_[id.block];
+  const base::StrikeSpeed strike =
+      block.is_recheck(id.number) ? block.placement->threshold() : block.placement->next();
+  for (base::Tap& tap : trial.taps) tap.strike = strike;
+  return trial;
+}
+
 std::optional<base::Trial> next(const Scenario& scenario, const History& history) {
-  if (history.void_reference_) return draw_trial(scenario, *history.void_reference_);
+  if (history.void_reference_) return history.drawn(scenario, *history.void_reference_);
   if (scenario.reference && history.reference_is_due(scenario.reference->every_trials)) {
-    return draw_trial(scenario, {.block = base::reference_block, .number = history.references_});
+    return history.drawn(scenario, {.block = base::reference_block, .number = history.references_});
   }
   auto id = history.next_first(scenario.seed, scenario.order);
   if (!id) id = history.next_repeat();
   if (!id) return std::nullopt;
-  return draw_trial(scenario, *id);
+  return history.drawn(scenario, *id);
 }
 
 PlannedCounts planned_counts(const Scenario& scenario) {

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "base/trial.hpp"
+#include "scenario/placement.hpp"
 #include "scenario/scenario.hpp"
 
 namespace plexor::scenario {
@@ -16,7 +17,8 @@ namespace plexor::scenario {
 /// Being told of what next() can't have given is a std::logic_error.
 class History {
  public:
-  explicit History(const Scenario& scenario);
+  /// With so many devices, whose answers place the strikes of adaptive blocks.
+  explicit History(const Scenario& scenario, std::uint32_t devices = 1);
 
   /// This trial was presented (reference taps included).
   void took(const base::TrialId& id);
@@ -24,6 +26,9 @@ class History {
   /// as attempt + 1 with the same draws, after the trials not yet presented
   /// (reference taps: at once). Telling it twice of one presentation changes nothing.
   void voided(const base::TrialId& id);
+  /// This trial, already taken, was valid, and each device heard it or did not. Only trials of
+  /// adaptive blocks need it, and each before the next is planned.
+  void answered(const base::Trial& trial, const std::vector<bool>& heard);
   /// No more trials of this block (its verdicts are known), or after all some more.
   void set_stopped(std::uint32_t block, bool stopped);
 
@@ -34,21 +39,30 @@ class History {
   friend std::optional<base::Trial> next(const Scenario&, const History&);
 
   struct BlockHistory {
-    std::uint32_t trials = 0;     ///< to be presented in total
+    std::uint32_t to_place = 0;   ///< to be presented before any re-check
+    std::uint32_t recheck = 0;    ///< and then
     std::uint32_t presented = 0;  ///< first presentations so far
     /// In the order they became void, attempt already raised.
     std::deque<base::TrialId> to_repeat{};
     /// By trial number, of the trials that were ever void: the newest attempt planned.
     std::map<std::uint32_t, std::uint32_t> newest_attempts{};
     bool stopped = false;
+    std::optional<Placement> placement{};           ///< of an adaptive block
+    std::optional<std::uint32_t> recheck_begins{};  ///< its first trial, once presented
 
-    [[nodiscard]] std::uint32_t not_presented() const { return stopped ? 0 : trials - presented; }
+    [[nodiscard]] std::uint32_t left_to_place() const;
+    [[nodiscard]] std::uint32_t left_to_recheck() const;
+    [[nodiscard]] bool is_recheck(std::uint32_t trial) const;
+    [[nodiscard]] std::uint32_t not_presented() const {
+      return left_to_place() + left_to_recheck();
+    }
   };
 
   [[nodiscard]] bool reference_is_due(std::uint32_t every_trials) const;
   [[nodiscard]] std::vector<std::int64_t> choices(BlockOrder order) const;
   [[nodiscard]] std::optional<base::TrialId> next_first(std::uint64_t seed, BlockOrder order) const;
   [[nodiscard]] std::optional<base::TrialId> next_repeat() const;
+  [[nodiscard]] base::Trial drawn(const Scenario& scenario, const base::TrialId& id) const;
 
   std::vector<BlockHistory> blocks_;
   std::int64_t rounds_ = 1;                      ///< of an interleaved plan
@@ -70,7 +84,8 @@ inline constexpr std::int64_t trials_per_round = 16;
 /// depend on how many another had.
 [[nodiscard]] std::optional<base::Trial> next(const Scenario& scenario, const History& history);
 
-/// The draws of one trial of a block, wherever in the run it is presented.
+/// The draws of one trial of a block, wherever in the run it is presented. Of an adaptive block
+/// all but the strike, which depends on the answers so far: here the softest.
 [[nodiscard]] base::Trial draw_trial(const Scenario& scenario, const base::TrialId& id);
 
 /// The bounds of all trials that a block can ever draw (all draws are truncated),

@@ -57,17 +57,35 @@ struct Jitter {
   bool operator==(const Jitter&) const = default;
 };
 
+/// How the strikes of a block are placed by the answers to the ones before; see placement.hpp.
+struct Placing {
+  enum class Rule : std::uint8_t { bayesian, up_and_down };
+  Rule rule = Rule::bayesian;
+  base::StrikeSpeed start{};  ///< up-and-down: the first strike
+  std::int64_t step_ppm = 0;  ///< up-and-down: from one speed to the next, in 1e-6 of it
+  std::int64_t percent = 50;  ///< the share heard whose speed is sought: 50 or 95
+  /// The block ends once that speed is known to this, in 1e-6 of it (95 % two-sided); 0: never.
+  std::int64_t precision_ppm = 0;
+  /// So many of the block's trials come at the end of the run, at the speed of which half was
+  /// heard: has the surface changed?
+  std::uint32_t recheck = 0;
+
+  bool operator==(const Placing&) const = default;
+};
+
 /// How hard the taps of a block strike.
 struct Strength {
   enum class Kind : std::uint8_t {
-    fixed,   ///< values[0] always
-    spread,  ///< normal about values[0], each tap drawn anew, truncated at 3 sd
-    list,    ///< values in turn, by trial number
-    ramp,    ///< from values[0] in the first trial to values[1] in the last
+    fixed,     ///< values[0] always
+    spread,    ///< normal about values[0], each tap drawn anew, truncated at 3 sd
+    list,      ///< values in turn, by trial number
+    ramp,      ///< from values[0] in the first trial to values[1] in the last
+    adaptive,  ///< between values[0] and values[1], placed by the answers so far
   };
   Kind kind = Kind::fixed;
   std::vector<base::StrikeSpeed> values;
-  std::int64_t cv_ppm = 0;  ///< spread: sd as a share of the mean, in 1e-6
+  std::int64_t cv_ppm = 0;           ///< spread: sd as a share of the mean, in 1e-6
+  std::optional<Placing> placing{};  ///< of an adaptive one
 
   bool operator==(const Strength&) const = default;
 };
@@ -85,6 +103,12 @@ struct Block {
   base::Duration gap_min{};  ///< from a trial's last contact (quiet: its end) to the next first
                              ///< contact, drawn evenly
   base::Duration gap_max{};
+
+  [[nodiscard]] bool is_adaptive() const { return strength.placing.has_value(); }
+  /// Trials before the re-check.
+  [[nodiscard]] std::uint32_t trials_to_place() const {
+    return trials - (is_adaptive() ? strength.placing->recheck : 0);
+  }
 
   bool operator==(const Block&) const = default;
 };

@@ -4,7 +4,7 @@
 
 #include "base/random.hpp"
 #include "virtual/durations.hpp"
-#include "virtual/physics/basic_math.hpp"
+#include "virtual/physics/elementary.hpp"
 
 namespace plexor::virtual_rig {
 

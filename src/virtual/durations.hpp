@@ -3,7 +3,7 @@
 #include <cstdint>
 
 #include "base/time.hpp"
-#include "virtual/physics/basic_math.hpp"
+#include "virtual/physics/elementary.hpp"
 
 namespace plexor::virtual_rig {
 

@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-#include "virtual/physics/basic_math.hpp"
+#include "virtual/physics/elementary.hpp"
 #include "virtual/physics/piezo.hpp"
 
 namespace plexor::virtual_rig {

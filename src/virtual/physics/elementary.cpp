@@ -13,8 +13,6 @@ SinCos sin_cos_turns(double turns) {
   return sin_cos(2.0 * pi * rest);
 }
 
-double exponential_of(double x) { return x < 0.0 ? exp_minus(-x) : 1.0 / exp_minus(x); }
-
 double fifth_root(double x) {
   double root = exponential_of(natural_log(x) / 5.0);
   root += (x / (root * root * root * root) - root) / 5.0;  // Newton, squares the error

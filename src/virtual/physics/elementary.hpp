@@ -1,18 +1,24 @@
 #pragma once
 
-#include "virtual/physics/basic_math.hpp"
+#include "base/basic_math.hpp"
 
 namespace plexor::physics {
 
 // What basic_math.hpp leaves out, by the same rule: IEEE basic operations
 // and square roots only, so that samples are the same bits on every build.
 
+using base::exp_minus;
+using base::exponential;
+using base::exponential_of;
+using base::natural_log;
+using base::pi;
+using base::sin_cos;
+using base::SinCos;
+using base::unit_interval;
+
 /// Sine and cosine of a number of turns (1 turn = 2 pi), |turns| below 2^50; error below 1e-14
 /// near whole numbers of turns and growing with the rounding of `turns` itself.
 [[nodiscard]] SinCos sin_cos_turns(double turns);
-
-/// exp(x) for |x| <= 700, relative error below 1e-12.
-[[nodiscard]] double exponential_of(double x);
 
 /// x^(1/5) for x > 0, relative error below 1e-14.
 [[nodiscard]] double fifth_root(double x);

@@ -1,12 +1,26 @@
-#include "virtual/physics/basic_math.hpp"
+#include "base/basic_math.hpp"
 
 #include <bit>
 
-namespace plexor::physics {
+namespace plexor::base {
 
 namespace {
 
 constexpr double ln_2 = 0.69314718055994530942;
+
+/// exp(x) for x <= 0 by its series on x / 1024 and ten squarings. Every draw, and so every plan,
+/// hangs on the last bits of it: no other way to the same figure will do.
+double exp_by_squaring(double x) {
+  const double y = x / 1024.0;
+  double term = 1.0;
+  double sum = 1.0;
+  for (int n = 1; n < 20; ++n) {
+    term *= y / n;
+    sum += term;
+  }
+  for (int i = 0; i < 10; ++i) sum *= sum;
+  return sum;
+}
 
 }  // namespace
 
@@ -40,6 +54,8 @@ double exp_minus(double x) {
   return sum;
 }
 
+double exponential_of(double x) { return x < 0.0 ? exp_minus(-x) : 1.0 / exp_minus(x); }
+
 double natural_log(double x) {
   constexpr std::uint64_t fraction_mask = (std::uint64_t{1} << 52) - 1;
   constexpr std::uint64_t exponent_of_one = std::uint64_t{1023} << 52;
@@ -57,6 +73,27 @@ double natural_log(double x) {
   return 2.0 * sum + exponent * ln_2;
 }
 
+double normal_density(double z) {
+  constexpr double one_over_sqrt_two_pi = 0.39894228040143267794;
+  return one_over_sqrt_two_pi * exp_by_squaring(-z * z / 2.0);
+}
+
+double normal_upper_tail(double z) {
+  if (z < 0.0) return 1.0 - normal_upper_tail(-z);
+  if (z < 3.0) {
+    double term = z;
+    double sum = z;
+    for (int n = 1; n < 80; ++n) {
+      term *= z * z / (2.0 * n + 1.0);
+      sum += term;
+    }
+    return 0.5 - normal_density(z) * sum;
+  }
+  double fraction = z;
+  for (int n = 120; n >= 1; --n) fraction = z + n / fraction;
+  return normal_density(z) / fraction;
+}
+
 double unit_interval(std::uint64_t bits) {
   constexpr double two_to_minus_53 = 1.0 / 9007199254740992.0;
   return static_cast<double>((bits >> 11) + 1) * two_to_minus_53;
@@ -64,4 +101,4 @@ double unit_interval(std::uint64_t bits) {
 
 double exponential(std::uint64_t bits) { return -natural_log(unit_interval(bits)); }
 
-}  // namespace plexor::physics
+}  // namespace plexor::base

@@ -1,4 +1,4 @@
-#include "virtual/physics/basic_math.hpp"
+#include "base/basic_math.hpp"
 
 #include <gtest/gtest.h>
 
@@ -6,7 +6,7 @@
 
 #include "base/random.hpp"
 
-namespace plexor::physics {
+namespace plexor::base {
 namespace {
 
 TEST(BasicMath, SineAndCosineAgreeWithLibm) {
@@ -30,6 +30,12 @@ TEST(BasicMath, LogarithmAgreesWithLibm) {
   EXPECT_EQ(natural_log(1.0), 0.0);
 }
 
+TEST(BasicMath, NormalUpperTailAgreesWithLibm) {
+  for (double z = -8.0; z < 35.0; z += 0.037) {
+    EXPECT_NEAR(normal_upper_tail(z) / (0.5 * std::erfc(z / std::sqrt(2.0))), 1.0, 1e-10) << z;
+  }
+}
+
 TEST(BasicMath, UnitIntervalIncludesOneAndExcludesZero) {
   EXPECT_GT(unit_interval(0), 0.0);
   EXPECT_EQ(unit_interval(~std::uint64_t{0}), 1.0);
@@ -49,4 +55,4 @@ TEST(BasicMath, ExponentialDeviatesHaveMeanAndSpreadOfOne) {
 }
 
 }  // namespace
-}  // namespace plexor::physics
+}  // namespace plexor::base
