@@ -381,12 +381,15 @@ void Analysis::Fold::count_quiet(const Presentation& presentation) {
   findings_.quiet_alarms(presentation);
 }
 
-/// Planned trials of blocks that ended early because their verdicts were known.
+/// Planned trials of blocks that ended early because what they were for was known.
 std::uint64_t Analysis::Fold::count_spared() const {
   std::uint64_t spared = 0;
   for (std::uint32_t i = 0; i < scenario_->blocks.size(); ++i) {
     const scenario::Block& block = scenario_->blocks[i];
-    const bool ended_early = !results_.header.lifted && sequential_->is_known(i);
+    const bool complete =
+        results_.ended && results_.ended->reason == journal::Ended::Reason::complete;
+    const bool ended_early =
+        block.is_adaptive() ? complete : !results_.header.lifted && sequential_->is_known(i);
     if (!block.quiet && ended_early && valid_by_block_[i] < block.trials) {
       spared += block.trials - valid_by_block_[i];
     }

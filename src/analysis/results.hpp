@@ -195,7 +195,7 @@ struct Results {
   std::string purpose;
   std::uint64_t trials_valid = 0;    ///< rhythm trials that count
   std::uint64_t trials_planned = 0;  ///< as the scenario asks
-  std::uint64_t trials_spared = 0;   ///< of these, not needed: sequential limits were decided
+  std::uint64_t trials_spared = 0;   ///< of these, not needed: what they were for was known
   bool may_stop_early = false;       ///< some limit is sequential
   /// Presentations of rhythms and quiet that don't count; indexed by VoidReason.
   std::array<std::uint64_t, base::all_void_reasons.size()> voids{};

@@ -49,7 +49,7 @@ void print_plan(const Job& job) {
 void print_course(const Job& job) {
   const run::Rehearsal& found = job.rehearsal;
   fmt::print("\nTakes {}{} for {} trials, {} taps and {} of quiet.\n",
-             job.scenario.accept.may_stop_early() ? "at most " : "", clock_text(found.length),
+             job.scenario.may_stop_early() ? "at most " : "", clock_text(found.length),
              found.trials, found.taps, clock_text(found.quiet));
   fmt::print(
       "Coil: at most {:.1f} degC (limit {:.0f} less {:.0f} K margin) and {:.2f} % duty "

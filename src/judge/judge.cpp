@@ -125,6 +125,11 @@ std::optional<Settled> Judge::close(base::Instant first_contact, base::Instant l
   return settle(*settling);
 }
 
+std::optional<Settled> Judge::closed() const {
+  if (!before_) return std::nullopt;
+  return settle(*before_);
+}
+
 std::optional<Settled> Judge::finish() {
   current_.reset();
   const std::optional<Open> settling = std::exchange(before_, std::nullopt);

@@ -74,6 +74,9 @@ class Judge {
   [[nodiscard]] std::optional<Settled> close(base::Instant first_contact,
                                              base::Instant last_contact,
                                              std::optional<base::VoidReason> void_reason);
+  /// The last closed trial as it stands: hits are final, late answers and alarms may still come.
+  /// Nothing before the first.
+  [[nodiscard]] std::optional<Settled> closed() const;
   /// No more trials: settles the last closed one. A trial never closed is
   /// dropped. Afterwards the judge is as new.
   [[nodiscard]] std::optional<Settled> finish();

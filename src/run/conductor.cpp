@@ -78,7 +78,7 @@ Conductor::Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig
       rig_(rig),
       lifted_(lifted),
       next_sequence_(first_sequence),
-      history_(scenario),
+      history_(scenario, static_cast<std::uint32_t>(rig.devices.size())),
       aim_(rig),
       pulse_check_(rig.limits, rig.coil, past.value_or(safety::CoilPast{safety::cold(rig.coil)}),
                    base::segment_start),
@@ -327,10 +327,25 @@ void Conductor::close(base::Instant now) {
     assess_reference(done, now);
   } else {
     ++progress_.done;
+    tell_history(trial);
     if (scenario_.reference) since_reference_.push_back(trial.id);
     remember(trial.id, now);
   }
   if (!ended_) plan_next(now);
+}
+
+/// How the trial was heard decides how hard the next one strikes.
+void Conductor::tell_history(const base::Trial& trial) {
+  if (trial.id.block >= scenario_.blocks.size() ||
+      !scenario_.blocks[trial.id.block].is_adaptive()) {
+    return;
+  }
+  const std::optional<judge::Settled> closed = judge_.closed();
+  std::vector<bool> heard;
+  for (const judge::Answer& answer : closed.value().answers) {
+    heard.push_back(answer.outcome == base::Outcome::hit);
+  }
+  history_.answered(trial, heard);
 }
 
 /// Where contact is sensed, a valid trial has one for each pulse; lifted it has none.

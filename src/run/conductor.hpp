@@ -106,6 +106,7 @@ class Conductor {
   void end_of_leave(const rig::LeaveEnded& left);
   void count(std::optional<judge::Settled> settled);
   void take_back(const base::TrialId& id);
+  void tell_history(const base::Trial& trial);
   void stop_known_blocks();
   void learn_transit(const Current& done);
   void account_for_overrun(const Current& done);

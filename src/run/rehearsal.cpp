@@ -206,6 +206,7 @@ Rehearsal rehearse(const scenario::Scenario& scenario, const std::string& scenar
   for (std::uint64_t i = 0; const auto trial = next(scenario, history); ++i) {
     walk.present(*trial);
     history.took(trial->id);
+    history.answered(*trial, {false});  // of a device that hears nothing: strikes go on hard
     if (still_going && i % 4096 == 0) {
       still_going(1.0 - static_cast<double>(history.remaining()) / whole);
     }

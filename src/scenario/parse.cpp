@@ -95,6 +95,18 @@ void check_order(const TableReader& scenario_table, const Scenario& scenario) {
                       "the test could end before the later blocks have begun");
 }
 
+/// Adaptive strikes go where about half is heard, whatever the device.
+void check_adaptive(const TableReader& scenario_table, const Scenario& scenario) {
+  if (!scenario.has_adaptive_block()) return;
+  const Accept& accept = scenario.accept;
+  const bool judged = accept.detection_rate || accept.confusion_rate || !accept.latencies.empty();
+  if (!judged) return;
+  scenario_table.fail("purpose", "adaptive strikes with a limit on detection, latency or confusion",
+                      "limits on false alarms and false responses only",
+                      "the strikes go where about half is heard: judge a fixed strength in a "
+                      "scenario of its own");
+}
+
 void check_a_rhythm_is_used(TableReader& root, const Scenario& scenario) {
   const auto taps = [](const Block& block) { return !block.quiet; };
   if (scenario.rhythms.empty() ||
@@ -164,9 +176,22 @@ Scenario parse_scenario(std::string_view text, const std::string& file) {
   if (root.has("reference")) scenario.reference = read_reference(root.table("reference"));
   if (root.has("accept")) scenario.accept = read_accept(root.table("accept"));
   check_order(root.table("scenario"), scenario);
+  check_adaptive(root.table("scenario"), scenario);
   if (root.has("compare")) scenario.margins = read_margins(root.table("compare"));
   check_length(root, scenario);
   return scenario;
+}
+
+bool Scenario::has_adaptive_block() const {
+  return std::any_of(blocks.begin(), blocks.end(),
+                     [](const Block& block) { return block.is_adaptive(); });
+}
+
+bool Scenario::may_stop_early() const {
+  return accept.may_stop_early() ||
+         std::any_of(blocks.begin(), blocks.end(), [](const Block& block) {
+           return block.is_adaptive() && block.strength.placing->precision_ppm > 0;
+         });
 }
 
 std::string_view to_text(ScenarioPurpose purpose) {

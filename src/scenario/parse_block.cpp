@@ -152,8 +152,8 @@ Block read_quiet_block(TableReader& table) {
   return block;
 }
 
-void check_adaptive(const TableReader& table, const Block& block,
-                    const std::vector<Rhythm>& rhythms) {
+void check_adaptive_block(const TableReader& table, const Block& block,
+                          const std::vector<Rhythm>& rhythms) {
   if (rhythms[block.rhythm].is_distractor()) {
     table.fail(strike_key, "adaptive strikes of a distractor",
                "a rhythm that expects an event, whose strength is sought");
@@ -180,7 +180,7 @@ Block read_rhythm_block(TableReader& table, const std::vector<Rhythm>& rhythms) 
   if (block.strength.kind == Strength::Kind::ramp && block.trials < 2) {
     table.fail(strike_key, "a ramp over one trial", "at least 2 trials");
   }
-  if (block.is_adaptive()) check_adaptive(table, block, rhythms);
+  if (block.is_adaptive()) check_adaptive_block(table, block, rhythms);
   block.window = table.duration("window_ms", {1.0, 60'000.0});
   block.last_window = block.window;
   read_gap(table, block);

@@ -200,6 +200,10 @@ struct Scenario {
   std::optional<ReferenceTaps> reference;
   Accept accept;
   Margins margins;
+
+  /// Some limit is sequential, or some adaptive block ends at a precision.
+  [[nodiscard]] bool may_stop_early() const;
+  [[nodiscard]] bool has_adaptive_block() const;
 };
 
 /// Reads and checks a scenario file's text. `file` is only used in messages.

@@ -77,6 +77,12 @@ bool are_paired(const RunEvidence& base, const RunEvidence& candidate) {
 
 void need_fixed_numbers(std::span<const RunEvidence> runs) {
   for (const RunEvidence& run : runs) {
+    if (run.scenario.has_adaptive_block()) {
+      throw base::InputError({run.place, 0, 0}, "a run with adaptive strikes",
+                             "runs whose strikes were fixed beforehand",
+                             "adaptive strikes go where about half is heard, whatever the device: "
+                             "look at the strike speeds in the reports");
+    }
     if (!run.scenario.accept.may_stop_early()) continue;
     throw base::InputError({run.place, 0, 0}, "a run with sequential limits",
                            "runs whose numbers of trials were fixed beforehand",
