@@ -79,6 +79,7 @@ void DamageLog::close_stretch(const std::string& addition) {
 
 void DamageLog::record(Damage damage) {
   ++summary_.damage_count;
+  summary_.bytes_lost += damage.bytes;
   if (summary_.damages.size() < max_damages || damage.torn_tail) {
     summary_.damages.push_back(std::move(damage));
   }

@@ -13,13 +13,6 @@ constexpr std::string_view after_crc = R"(",)";
 constexpr std::size_t crc_digits = 8;
 constexpr std::size_t body_begin = before_crc.size() + crc_digits + after_crc.size();
 
-/// CRC-32/ISO-HDLC. By zlib, because a table of single bytes takes a third of the time of
-/// appending.
-std::uint32_t checksum(std::string_view bytes) {
-  const auto* data = reinterpret_cast<const Bytef*>(bytes.data());
-  return static_cast<std::uint32_t>(::crc32_z(0, data, bytes.size()));
-}
-
 std::array<char, crc_digits> to_hex(std::uint32_t value) {
   std::array<char, crc_digits> digits{};
   for (std::size_t i = crc_digits; i-- > 0; value >>= 4U) {
@@ -29,6 +22,12 @@ std::array<char, crc_digits> to_hex(std::uint32_t value) {
 }
 
 }  // namespace
+
+// By zlib, because a table of single bytes takes a third of the time of appending.
+std::uint32_t checksum(std::string_view bytes) {
+  const auto* data = reinterpret_cast<const Bytef*>(bytes.data());
+  return static_cast<std::uint32_t>(::crc32_z(0, data, bytes.size()));
+}
 
 void open_line(std::string& out) {
   out += before_crc;

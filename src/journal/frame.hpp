@@ -27,6 +27,9 @@ inline constexpr std::int64_t max_strike_um_s = 1'000'000'000;
 inline constexpr std::size_t max_devices = 16;
 inline constexpr std::size_t max_listeners = 8;  ///< of one device
 
+/// CRC-32/ISO-HDLC.
+[[nodiscard]] std::uint32_t checksum(std::string_view bytes);
+
 /// Begins a line at the end of `out`; the checksum is filled in by close_line.
 void open_line(std::string& out);
 /// Ends the line that began at byte `begin` of `out`: checksum and newline.

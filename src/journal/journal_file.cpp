@@ -1,5 +1,6 @@
 #include <fcntl.h>
 #include <fmt/format.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include <cerrno>
@@ -7,7 +8,7 @@
 
 #include "base/error.hpp"
 #include "journal/file.hpp"
-#include "journal/writer.hpp"
+#include "journal/sink.hpp"
 
 namespace plexor::journal {
 namespace {
@@ -17,7 +18,7 @@ std::string_view remedy(int error) {
     case ENOSPC:
     case EDQUOT: return "free some space on that disk";
     case EFBIG: return "raise the limit for the size of files";
-    case EEXIST: return "a journal is never overwritten: choose another folder";
+    case EEXIST: return "a file of a run is never overwritten: choose another folder";
     case EACCES:
     case EPERM:
     case EROFS: return "choose a folder that can be written";
@@ -83,17 +84,63 @@ File::~File() {
   if (descriptor_ >= 0) ::close(descriptor_);
 }
 
-std::unique_ptr<Sink> create_journal_file(const std::filesystem::path& path) {
+std::unique_ptr<Sink> create_to_append(const std::filesystem::path& path, std::string_view what) {
   File file = File::open(path, O_WRONLY | O_CREAT | O_EXCL | O_APPEND);
-  if (!file) throw file_fault("create the journal", path, errno);
+  if (!file) throw file_fault(fmt::format("create {}", what), path, errno);
   sync_folder_of(path);
   return std::make_unique<FileSink>(std::move(file), path);
 }
 
-std::unique_ptr<Sink> open_journal_file(const std::filesystem::path& path) {
+std::unique_ptr<Sink> open_to_append(const std::filesystem::path& path, std::string_view what) {
   File file = File::open(path, O_WRONLY | O_APPEND);
-  if (!file) throw file_fault("append to the journal", path, errno);
+  if (!file) throw file_fault(fmt::format("append to {}", what), path, errno);
   return std::make_unique<FileSink>(std::move(file), path);
+}
+
+std::unique_ptr<Sink> create_journal_file(const std::filesystem::path& path) {
+  return create_to_append(path, "the journal");
+}
+
+std::unique_ptr<Sink> open_journal_file(const std::filesystem::path& path) {
+  return open_to_append(path, "the journal");
+}
+
+File open_to_read(const std::filesystem::path& path, std::string_view wanted) {
+  const base::Place place{.file = path.string()};
+  const std::string expected{wanted};
+  File file = File::open(path, O_RDONLY);
+  struct stat facts {};
+  if (!file || ::fstat(file.descriptor(), &facts) != 0) {
+    throw base::InputError(place, base::last_reason(), expected);
+  }
+  if (S_ISDIR(facts.st_mode)) {
+    throw base::InputError(place, "a folder", expected, "name the file inside the folder");
+  }
+  if (!S_ISREG(facts.st_mode) && !S_ISFIFO(facts.st_mode)) {
+    throw base::InputError(place, "a device", expected);
+  }
+  return file;
+}
+
+std::size_t read_some(const File& file, const std::filesystem::path& path, std::string_view wanted,
+                      char* to, std::size_t room) {
+  while (true) {
+    const ssize_t got = ::read(file.descriptor(), to, room);
+    if (got >= 0) return static_cast<std::size_t>(got);
+    if (errno != EINTR) {
+      throw base::InputError({.file = path.string()}, base::last_reason(), std::string{wanted});
+    }
+  }
+}
+
+void cut_and_keep(const std::filesystem::path& path, std::optional<std::uint64_t> size,
+                  std::string_view what) {
+  const File file = File::open(path, O_WRONLY);
+  if (!file) throw file_fault(fmt::format("recover {}", what), path, errno);
+  if (size && ::ftruncate(file.descriptor(), static_cast<off_t>(*size)) != 0) {
+    throw file_fault("cut the torn end of", path, errno);
+  }
+  if (::fsync(file.descriptor()) != 0) throw file_fault("make durable", path, errno);
 }
 
 }  // namespace plexor::journal

@@ -1,13 +1,7 @@
 #include "journal/reader.hpp"
 
-#include <fcntl.h>
 #include <fmt/format.h>
-#include <sys/stat.h>
-#include <unistd.h>
 
-#include <algorithm>
-#include <cerrno>
-#include <cstring>
 #include <filesystem>
 #include <system_error>
 #include <utility>
@@ -108,44 +102,20 @@ ReadSummary read(LineReader::Source source, const std::string& name,
   return summary;
 }
 
-File open_to_read(const std::filesystem::path& path) {
-  const base::Place place{.file = path.string()};
-  File file = File::open(path, O_RDONLY);
-  struct stat facts {};
-  if (!file || ::fstat(file.descriptor(), &facts) != 0) {
-    throw base::InputError(place, base::last_reason(), std::string{wanted});
-  }
-  if (S_ISDIR(facts.st_mode)) {
-    throw base::InputError(place, "a folder", std::string{wanted},
-                           "name the journal file inside the folder");
-  }
-  if (!S_ISREG(facts.st_mode) && !S_ISFIFO(facts.st_mode)) {
-    throw base::InputError(place, "a device", std::string{wanted});
-  }
-  return file;
-}
-
 }  // namespace
 
 ReadSummary read_journal(const std::filesystem::path& path,
                          const std::function<void(const Entry&)>& take,
                          const std::function<void(double share)>& progress) {
-  const File file = open_to_read(path);
+  const File file = open_to_read(path, wanted);
   std::error_code unknown;
   const auto size = static_cast<double>(std::filesystem::file_size(path, unknown));
   double done = 0.0;
   const auto source = [&](char* to, std::size_t room) -> std::size_t {
-    while (true) {
-      const ssize_t got = ::read(file.descriptor(), to, room);
-      if (got >= 0) {
-        done += static_cast<double>(got);
-        if (!unknown && done <= size) progress(done / size);
-        return static_cast<std::size_t>(got);
-      }
-      if (errno != EINTR) {
-        throw base::InputError({.file = path.string()}, base::last_reason(), std::string{wanted});
-      }
-    }
+    const std::size_t got = read_some(file, path, wanted, to, room);
+    done += static_cast<double>(got);
+    if (!unknown && done <= size) progress(done / size);
+    return got;
   };
   return read(source, path.string(), take);
 }
@@ -162,17 +132,9 @@ ReadSummary read_journal_bytes(std::string_view bytes, const std::string& name,
 
 std::optional<Damage> recover_tail(const std::filesystem::path& path) {
   const ReadSummary summary = read_journal(path, [](const Entry&) {});
-  const File file = File::open(path, O_WRONLY);
-  if (!file) throw file_fault("recover the journal", path, errno);
   std::optional<Damage> torn;
-  if (!summary.damages.empty() && summary.damages.back().torn_tail) {
-    torn = summary.damages.back();
-    if (::ftruncate(file.descriptor(), static_cast<off_t>(torn->offset)) != 0) {
-      throw file_fault("cut the torn end of", path, errno);
-    }
-  }
-  // Also without a cut: what a killed process wrote may not be on the disk yet.
-  if (::fsync(file.descriptor()) != 0) throw file_fault("make durable", path, errno);
+  if (!summary.damages.empty() && summary.damages.back().torn_tail) torn = summary.damages.back();
+  cut_and_keep(path, torn ? std::optional{torn->offset} : std::nullopt, "the journal");
   return torn;
 }
 

@@ -29,6 +29,7 @@ struct ReadSummary {
   std::uint64_t next_sequence = 0;  ///< where a writer that appends to it must go on
   std::vector<Damage> damages;      ///< the first 100, and a torn tail in any case
   std::uint64_t damage_count = 0;
+  std::uint64_t bytes_lost = 0;  ///< by all damages, also those not listed
 };
 
 /// Streams a journal's entries in order to `take`, in bounded memory whatever

@@ -1,35 +1,13 @@
 #pragma once
 
-#include <cstddef>
 #include <cstdint>
-#include <filesystem>
 #include <memory>
 #include <string>
-#include <string_view>
 
 #include "journal/records.hpp"
+#include "journal/sink.hpp"
 
 namespace plexor::journal {
-
-/// Where journal bytes go: a file, or a test's faulty stand-in. Both functions
-/// throw base::RigFault naming the file and the system's reason; after the first
-/// failure the sink must not be used again.
-class Sink {
- public:
-  virtual ~Sink() = default;
-  virtual void write(std::string_view bytes) = 0;
-  /// Returns when everything written so far survives a power cut.
-  virtual void sync() = 0;
-};
-
-/// Creates (never overwrites) a journal file; its folder entry is durable too.
-/// Throws base::RigFault.
-[[nodiscard]] std::unique_ptr<Sink> create_journal_file(const std::filesystem::path& path);
-
-/// Opens an existing journal to append to it. Call recover_tail (reader.hpp)
-/// first, and go on with the sequence number that read_journal gives as the
-/// next. Throws base::RigFault.
-[[nodiscard]] std::unique_ptr<Sink> open_journal_file(const std::filesystem::path& path);
 
 /// Appends records to a sink. The first failed write latches: every later call
 /// throws the same base::RigFault, so nothing can go on unrecorded.
@@ -51,16 +29,9 @@ class Writer {
   [[nodiscard]] std::uint64_t next_sequence() const { return next_; }
 
  private:
-  void check_alive() const;
-  void write_out();
-  template <typename Act>
-  void guarded(Act act);
-
-  std::unique_ptr<Sink> sink_;
-  std::string buffer_;
+  LatchingBuffer buffer_;
   std::uint64_t next_ = 0;
   std::uint64_t durable_ = 0;
-  std::string failure_;  ///< empty while all is well
 };
 
 /// One line as it stands in a journal: {"crc":"xxxxxxxx",...}\n. Exposed for tests and format
