@@ -24,23 +24,23 @@ namespace plexor::journal {
 /// Samples of one channel around one trial: from shortly before the first contact to the end of
 /// its window (or shorter).
 struct Waveform {
-  base::TrialId trial;
+  base::TrialId trial{};
   std::uint32_t channel = 0;  ///< index into the run's channels
-  base::Instant first;        ///< when the first sample was taken
+  base::Instant first{};      ///< when the first sample was taken
   base::Duration period{};    ///< between samples; not negative
-  std::vector<std::int32_t> values;
+  std::vector<std::int32_t> values{};
 
   bool operator==(const Waveform&) const = default;
 };
 
 /// What a channel did in a stretch of quiet: lowest and highest value in each bin of time.
 struct QuietEnvelope {
-  base::TrialId trial;
+  base::TrialId trial{};
   std::uint32_t channel = 0;  ///< index into the run's channels
-  base::Instant first;        ///< when the first bin began
+  base::Instant first{};      ///< when the first bin began
   base::Duration bin{};       ///< length of each; not negative
-  std::vector<std::int32_t> lowest;
-  std::vector<std::int32_t> highest;  ///< as many as `lowest`
+  std::vector<std::int32_t> lowest{};
+  std::vector<std::int32_t> highest{};  ///< as many as `lowest`
 
   bool operator==(const QuietEnvelope&) const = default;
 };
