@@ -135,5 +135,12 @@ TEST(Waveforms, StandInTheFileAsTheFormatSays) {
   EXPECT_EQ(written, line + "\n");
 }
 
+// Longer than one run of stuffing.
+TEST(Waveforms, OfTheSameValuesAreTheSameBytesForGood) {
+  Waveform wave;
+  for (std::int32_t i = 0; i < 2000; ++i) wave.values.push_back(i % 1000 < 600 ? i : 0);
+  EXPECT_EQ(checksum(wave_file_of({wave, sample_waves()[1]})), 1429121492U);
+}
+
 }  // namespace
 }  // namespace plexor::journal
