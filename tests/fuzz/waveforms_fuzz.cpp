@@ -55,7 +55,7 @@ void check_round_trip(const journal::WaveRecord& record) {
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
   const std::string_view input{reinterpret_cast<const char*>(data), size};
-  const bool is_body = !input.empty() && input.front() == frame_the_rest;
+  const bool is_body = input.size() > 1 && input.front() == frame_the_rest;
   const std::string bytes = is_body ? framed(input.substr(1)) : std::string{input};
   try {
     const auto summary = journal::read_waveform_bytes(bytes, "input", check_round_trip);
