@@ -16,26 +16,47 @@ constexpr double clear_amplitudes = 5.0;     // of the noise: a single peak
 constexpr double clear_powers = 10.0;        // of the noise: an envelope
 constexpr double single_mode_power = 100.0;  // 20 dB above the second line
 constexpr double fewest_samples_a_period = 8.0;
+constexpr double model_error = 0.02;  // of an amplitude, where there is no noise
+constexpr double sure_errors = 3.0;   // standard errors
 constexpr double db_per_neper = 8.685889638;
 
 /// Logarithms of amplitude over time.
 struct LogPoints {
   std::vector<double> seconds;
   std::vector<double> nepers;
+  std::vector<double> weights;
 
-  void add(double second, double amplitude) {
+  /// `noise`: standard deviation of the amplitude.
+  void add(double second, double amplitude, double noise) {
     seconds.push_back(second);
     nepers.push_back(std::log(amplitude));
+    weights.push_back(1.0 / (std::pow(noise / amplitude, 2) + std::pow(model_error, 2)));
   }
 };
 
+/// Whether both halves of the points fall alike: not so where modes within the resolution beat.
+bool falls_evenly(const LogPoints& points) {
+  const std::size_t half = points.nepers.size() / 2;
+  if (half < fewest_points) return true;
+  const std::span x{points.seconds};
+  const std::span y{points.nepers};
+  const std::span w{points.weights};
+  const auto early = straight_line(x.first(half), y.first(half), w.first(half));
+  const auto late = straight_line(x.last(half), y.last(half), w.last(half));
+  if (!early || !late) return true;
+  const double error = std::hypot(early->residual_sd / std::sqrt(early->spread_x),
+                                  late->residual_sd / std::sqrt(late->spread_x));
+  const auto [steep, flat] = std::minmax(early->slope, late->slope);
+  return flat < 0.5 * steep || flat - steep < sure_errors * error;
+}
+
 std::optional<Decay> decay_through(const LogPoints& points, DecayWay way) {
   if (points.nepers.size() < fewest_points) return std::nullopt;
-  const auto line = straight_line(points.seconds, points.nepers);
+  const auto line = straight_line(points.seconds, points.nepers, points.weights);
   if (!line) return std::nullopt;
   const double fall = -line->slope * (points.seconds.back() - points.seconds.front());
   const Interval slope = line->slope_interval(display_confidence);
-  if (fall < least_fall || slope.upper >= 0.0) return std::nullopt;
+  if (fall < least_fall || slope.upper >= 0.0 || !falls_evenly(points)) return std::nullopt;
   Decay decay{.way = way,
               .time_constant_s = -1.0 / line->slope,
               .time_constant_interval = slope,
@@ -54,56 +75,72 @@ void give_loss_factor(Decay& decay, double hz) {
   decay.loss_factor_interval = interval;
 }
 
-struct Extreme {
-  double sample = 0.0;
-  double height = 0.0;
-};
-
-/// The top of the parabola through the sample and its neighbours.
-Extreme refined(std::span<const double> values, std::size_t at) {
-  Extreme extreme{.sample = static_cast<double>(at), .height = values[at]};
-  if (at == 0 || at + 1 >= values.size()) return extreme;
-  const double bend = values[at - 1] - 2.0 * values[at] + values[at + 1];
-  if (bend == 0.0) return extreme;
-  const double shift = std::clamp(0.5 * (values[at - 1] - values[at + 1]) / bend, -0.5, 0.5);
-  extreme.sample += shift;
-  extreme.height -= 0.25 * (values[at - 1] - values[at + 1]) * shift;
-  return extreme;
-}
-
-/// The outermost sample of each swing that goes beyond `least`, alternately above and below 0.
-std::vector<Extreme> swings(std::span<const double> values, double least) {
-  std::vector<Extreme> extremes;
+/// The outermost sample of each swing that goes beyond `least`, alternately above and below 0, up
+/// to where the next one does not come after about half a period.
+std::vector<double> swings(std::span<const double> values, double least, double half_period) {
+  std::vector<double> extremes;
   std::optional<std::size_t> outermost;
   for (std::size_t i = 0; i < values.size(); ++i) {
     if (std::abs(values[i]) < least) continue;
     if (outermost && values[*outermost] * values[i] < 0.0) {
-      extremes.push_back(refined(values, *outermost));
+      extremes.push_back(static_cast<double>(*outermost));
       outermost.reset();
+      const std::size_t n = extremes.size();
+      if (n > 2 && std::abs(extremes[n - 1] - extremes[n - 2] - half_period) > 0.5 * half_period) {
+        extremes.pop_back();
+        break;
+      }
     }
     if (!outermost || std::abs(values[i]) > std::abs(values[*outermost])) outermost = i;
   }
   return extremes;  // the last swing may not be over
 }
 
+/// Height of the half wave about this sample: unlike its outermost sample, noise does not raise it.
+double height_of_swing(std::span<const double> values, double middle, double half_period) {
+  const auto first = static_cast<std::size_t>(std::max(std::ceil(middle - 0.5 * half_period), 0.0));
+  double products = 0.0;
+  double squares = 0.0;
+  for (std::size_t i = first; i < values.size(); ++i) {
+    const double from_middle = static_cast<double>(i) - middle;
+    if (from_middle > 0.5 * half_period) break;
+    const double shape = std::cos(std::numbers::pi * from_middle / half_period);
+    products += values[i] * shape;
+    squares += shape * shape;
+  }
+  return squares > 0.0 ? products / squares : 0.0;
+}
+
+/// Swings that come evenly: the middle of each, in samples, by its number.
+std::optional<StraightLine> even_swings(std::span<const double> extremes, double half_period) {
+  std::vector<double> numbers;
+  for (std::size_t i = 0; i < extremes.size(); ++i) numbers.push_back(static_cast<double>(i));
+  const auto line = straight_line(numbers, extremes);
+  if (!line || std::abs(line->slope / half_period - 1.0) > 0.02) return std::nullopt;
+  if (line->residual_sd > 0.1 * half_period) return std::nullopt;
+  return line;
+}
+
 /// Half the way from peak to peak, once a period, so that a slow drift of the baseline does no
 /// harm.
 std::optional<Decay> by_successive_peaks(const DecayQuestion& question, double hz) {
-  const double period_samples = question.rate_hz / hz;
-  if (period_samples < fewest_samples_a_period) return std::nullopt;
-  const auto extremes = swings(question.values, 3.0 * question.noise_rms);
+  const double half_period = 0.5 * question.rate_hz / hz;
+  if (2.0 * half_period < fewest_samples_a_period) return std::nullopt;
+  const auto all = swings(question.values, 3.0 * question.noise_rms, half_period);
+  if (all.size() < 2 * fewest_points) return std::nullopt;
+  const std::span<const double> extremes = std::span{all}.subspan(1);  // the first is the blow's
+  const auto middles = even_swings(extremes, half_period);
+  if (!middles) return std::nullopt;
   LogPoints points;
-  for (std::size_t i = 1; i + 1 < extremes.size(); i += 2) {  // the first is the blow's
-    const Extreme& a = extremes[i];
-    const Extreme& b = extremes[i + 1];
-    const double height = 0.5 * std::abs(a.height - b.height);
+  for (std::size_t i = 0; i + 1 < extremes.size(); i += 2) {
+    const double here = middles->at(static_cast<double>(i));
+    const double next = middles->at(static_cast<double>(i + 1));
+    const double height = 0.5 * std::abs(height_of_swing(question.values, here, half_period) -
+                                         height_of_swing(question.values, next, half_period));
     if (height < clear_amplitudes * question.noise_rms) break;
-    points.add(0.5 * (a.sample + b.sample) / question.rate_hz, height);
+    points.add(0.5 * (here + next) / question.rate_hz, height,
+               question.noise_rms / std::sqrt(half_period));
   }
-  if (points.seconds.size() < fewest_points) return std::nullopt;
-  const double spacing = (points.seconds.back() - points.seconds.front()) /
-                         static_cast<double>(points.seconds.size() - 1);
-  if (std::abs(spacing * hz - 1.0) > 0.05) return std::nullopt;  // other swings are among them
   return decay_through(points, DecayWay::successive_peaks);
 }
 
@@ -130,7 +167,7 @@ std::optional<Decay> in_a_band(const DecayQuestion& question) {
   for (double at_s = 3.0 * settling_s; at_s < last_s; at_s += 2.0 * settling_s) {
     const double here = amplitude[static_cast<std::size_t>(at_s * question.rate_hz)];
     if (here * here < clear_powers * noise_power) break;
-    points.add(at_s, std::sqrt(here * here - noise_power));
+    points.add(at_s, std::sqrt(here * here - noise_power), std::sqrt(0.5 * noise_power));
   }
   return decay_through(points, DecayWay::band);
 }
@@ -148,7 +185,7 @@ std::optional<Decay> broadband(const DecayQuestion& question) {
     power /= static_cast<double>(bin);
     if (power < clear_powers * noise_power) break;
     points.add((static_cast<double>(begin) + 0.5 * static_cast<double>(bin)) / question.rate_hz,
-               std::sqrt(power - noise_power));
+               std::sqrt(power - noise_power), std::sqrt(noise_power / static_cast<double>(bin)));
   }
   return decay_through(points, DecayWay::broadband);
 }
@@ -163,7 +200,7 @@ std::string why_no_decay(const DecayQuestion& question) {
   }
   if (question.goes_on) return "the recording ended before it had died away enough";
   if (question.clipped) return "clipped: too little is left after the last clipped sample";
-  return "too little of it stands above the noise";
+  return "too little of it stands above the noise, or it does not die away evenly";
 }
 
 }  // namespace

@@ -33,25 +33,34 @@ Interval StraightLine::interval_at(double x, double confidence) const {
                     confidence);
 }
 
-std::optional<StraightLine> straight_line(std::span<const double> x, std::span<const double> y) {
+std::optional<StraightLine> straight_line(std::span<const double> x, std::span<const double> y,
+                                          std::span<const double> weights) {
   const std::size_t n = x.size();
   if (n < 3) return std::nullopt;
+  double total = 0.0;
+  for (const double weight : weights) total += weight;
+  const auto share = [&](std::size_t i) {
+    return weights.empty() ? 1.0 / static_cast<double>(n) : weights[i] / total;
+  };
   StraightLine line{.n = n};
   double mean_y = 0.0;
   for (std::size_t i = 0; i < n; ++i) {
-    line.mean_x += x[i] / static_cast<double>(n);
-    mean_y += y[i] / static_cast<double>(n);
+    line.mean_x += share(i) * x[i];
+    mean_y += share(i) * y[i];
   }
   double products = 0.0;
   for (std::size_t i = 0; i < n; ++i) {
-    line.spread_x += (x[i] - line.mean_x) * (x[i] - line.mean_x);
-    products += (x[i] - line.mean_x) * (y[i] - mean_y);
+    const double weighted = static_cast<double>(n) * share(i) * (x[i] - line.mean_x);
+    line.spread_x += weighted * (x[i] - line.mean_x);
+    products += weighted * (y[i] - mean_y);
   }
   if (!(line.spread_x > 0.0)) return std::nullopt;
   line.slope = products / line.spread_x;
   line.intercept = mean_y - line.slope * line.mean_x;
   double squares = 0.0;
-  for (std::size_t i = 0; i < n; ++i) squares += std::pow(y[i] - line.at(x[i]), 2);
+  for (std::size_t i = 0; i < n; ++i) {
+    squares += static_cast<double>(n) * share(i) * std::pow(y[i] - line.at(x[i]), 2);
+  }
   line.residual_sd = std::sqrt(squares / (static_cast<double>(n) - 2.0));
   return line;
 }
