@@ -80,7 +80,7 @@ double gaussian(double hz, double middle_hz, double sd_hz) {
 
 }  // namespace
 
-Spectrum spectrum_of(std::span<const double> values, double rate_hz, std::size_t points_at_least) {
+Spectrum spectrum_of(std::span<const double> values, double rate_hz, std::size_t points) {
   const std::size_t n = values.size();
   std::vector<double> weighted(values.begin(), values.end());
   double sum = 0.0;
@@ -91,7 +91,8 @@ Spectrum spectrum_of(std::span<const double> values, double rate_hz, std::size_t
     sum += weight;
     squares += weight * weight;
   }
-  const std::size_t size = std::bit_ceil(std::max(padding_factor * n, 2 * points_at_least));
+  const std::size_t size =
+      std::bit_ceil(points == 0 ? padding_factor * n : 2 * std::max(n, points));
   const double scale = 4.0 / (sum * sum);
   Spectrum spectrum{.step_hz = rate_hz / static_cast<double>(size),
                     .resolution_hz = 2.0 * rate_hz / static_cast<double>(n),

@@ -7,8 +7,7 @@
 namespace plexor::analysis {
 
 /// What a ringing is made of. The values are weighted with the falling half of a Hann window: full
-/// weight where the ringing begins, none where the record ends; and padded with zeros to at least
-/// four times their length.
+/// weight where the ringing begins, none where the record ends; and padded with zeros.
 struct Spectrum {
   double step_hz = 0.0;         ///< between points, the first at 0
   double resolution_hz = 0.0;   ///< two lines nearer than that can't be told apart: 2 / length
@@ -16,10 +15,11 @@ struct Spectrum {
   std::vector<double> power{};  ///< a lasting sine of amplitude A has A^2 at its frequency
 };
 
-/// `values` are less their baseline. Needs at least 16 of them. `points_at_least` pads further, to
-/// bring spectra of different lengths onto the same points.
+/// `values` are less their baseline. Needs at least 16 of them. Padded to at least four times
+/// their length; or, where `points` is given, to that many points (a power of 2 not below their
+/// number), to bring spectra of different lengths together.
 [[nodiscard]] Spectrum spectrum_of(std::span<const double> values, double rate_hz,
-                                   std::size_t points_at_least = 0);
+                                   std::size_t points = 0);
 
 struct SpectralLine {
   double hz = 0.0;     ///< between the points, by a parabola through the logarithms of three
