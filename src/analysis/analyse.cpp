@@ -81,6 +81,7 @@ class Analysis::Fold {
   void on(const journal::ListenerState& state);
   void on(const journal::ReferenceShift& shift);
   void on(const journal::LeaveEnded& left) { reach(left.at); }
+  void on(const journal::Moved& moved) { reach(moved.at); }
   void on(const journal::RawLine& line) { reach(line.at); }
   void on(const journal::Ended& ended);
 

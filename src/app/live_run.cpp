@@ -90,9 +90,11 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& s
        .on_progress = progress_shown(publisher),
        .before_fire = [&session](const run::Fire& trial) { session.before_fire(trial); },
        .on_settled = [&publisher](const judge::Settled& trial) { publisher.outcome(trial); },
+       .on_wave = [&begun](const journal::WaveRecord& wave) { begun.keep(wave); },
        .on_leave_ended =
            [&state](const rig::LeaveEnded& left) { drop_ticket_at_trip(left, state); },
        .longest_wait = std::chrono::milliseconds{50}});
+  begun.finish();
   drop_ticket_after_fault(ended, state);
   session.end_in_order();
   return begun.folder;

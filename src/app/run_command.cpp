@@ -44,7 +44,9 @@ run::RunFolder tap_in_virtual_time(const Job& job, const RunOptions& options,
       conductor, {rig, rig, rig}, begun.journal, run::Durability::written,
       {.stop_requested = [&stop] { return stop.requested(); },
        .on_progress = progress_shown(publisher),
-       .on_settled = [&publisher](const judge::Settled& trial) { publisher.outcome(trial); }});
+       .on_settled = [&publisher](const judge::Settled& trial) { publisher.outcome(trial); },
+       .on_wave = [&begun](const journal::WaveRecord& wave) { begun.keep(wave); }});
+  begun.finish();
   truth.finish();
   return begun.folder;
 }

@@ -64,10 +64,15 @@ journal::RigFacts facts_of(const rig::RigFile& rig) {
                                                         device.line_time,
                                                         device.pattern_end_gap,
                                                         {},
-                                                        device.position});
+                                                        device.position,
+                                                        device.at});
     for (const rig::ListenerSettings& listener : device.listeners) {
       one.listeners.push_back({listener.name, rig::place_of(listener.way), {}});
     }
+  }
+  for (const rig::Channel& channel : rig.channels) {
+    facts.channels.push_back({channel.name, channel.device, channel.rate_hz, channel.lowest,
+                              channel.highest, channel.unit});
   }
   return facts;
 }
@@ -113,7 +118,20 @@ BegunRun begin_run(const Job& job, const RunOptions& options, const journal::Seg
   journal.append(host_facts(live.scheduling));
   journal.append(segment);
   journal.flush();
-  return {std::move(folder), std::move(journal)};
+  BegunRun begun{std::move(folder), std::move(journal)};
+  if (!job.rig.channels.empty()) {
+    begun.waveforms.emplace(journal::create_waveform_file(begun.folder.waveforms()));
+  }
+  return begun;
+}
+
+void BegunRun::keep(const journal::WaveRecord& wave) {
+  waveforms.value().append(wave);
+  waveforms->flush();
+}
+
+void BegunRun::finish() {
+  if (waveforms) waveforms->sync();
 }
 
 }  // namespace plexor::app

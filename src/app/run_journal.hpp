@@ -1,10 +1,12 @@
 #pragma once
 
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "app/job.hpp"
+#include "journal/waveforms.hpp"
 #include "journal/writer.hpp"
 #include "run/run_folder.hpp"
 
@@ -28,10 +30,16 @@ struct LiveFacts {
 };
 
 /// The folder of a new run with its journal, which has its first records: the
-/// header, the host and the segment.
+/// header, the host and the segment; and with a file of waveforms where the rig has channels.
 struct BegunRun {
   run::RunFolder folder;
   journal::Writer journal;
+  std::optional<journal::WaveformWriter> waveforms{};
+
+  /// Each survives this process at once, and a power cut once the run has ended.
+  void keep(const journal::WaveRecord& wave);
+  /// Makes the waveforms survive a power cut.
+  void finish();
 };
 [[nodiscard]] BegunRun begin_run(const Job& job, const RunOptions& options,
                                  const journal::Segment& segment, const LiveFacts& live = {});

@@ -219,6 +219,11 @@ void read_device(dom::element from, DeviceFacts& device) {
   members.read("line_time_ns", device.line_time);
   members.read("pattern_end_gap_ns", device.pattern_end_gap);
   members.read_if_there("position", device.position);
+  device.at.reset();
+  if (const auto x = members.find("x_um")) {
+    device.at = {whole("x_um", *x, -max_surface_um, max_surface_um),
+                 whole("y_um", members.need("y_um"), -max_surface_um, max_surface_um)};
+  }
   device.listeners.clear();
   if (const auto listeners = members.find("listeners")) {
     for (const dom::element listener : array("listeners", *listeners)) {
@@ -228,6 +233,19 @@ void read_device(dom::element from, DeviceFacts& device) {
   } else {
     read_only_listener(members, device);
   }
+}
+
+void read_channel(dom::element from, ChannelFacts& channel) {
+  MemberReader members(object("channels", from, "a list of objects"));
+  members.read("name", channel.name);
+  channel.device.reset();
+  if (const auto device = members.find("device")) {
+    channel.device = whole("device", *device, std::uint32_t{0}, max_of<std::uint32_t>);
+  }
+  channel.rate_hz = whole("rate_hz", members.need("rate_hz"), std::int64_t{1}, max_rate_hz);
+  members.read("lowest", channel.lowest);
+  members.read("highest", channel.highest);
+  members.read("unit", channel.unit);
 }
 
 void read_facts(dom::element from, RigFacts& rig) {
@@ -245,6 +263,13 @@ void read_facts(dom::element from, RigFacts& rig) {
   for (const dom::element device : array("devices", members.need("devices"))) {
     if (rig.devices.size() == max_devices) wrong("devices", "no more than 16 devices");
     read_device(device, rig.devices.emplace_back());
+  }
+  rig.channels.clear();
+  if (const auto channels = members.find("channels")) {
+    for (const dom::element channel : array("channels", *channels)) {
+      if (rig.channels.size() == max_channels) wrong("channels", "no more than 16 channels");
+      read_channel(channel, rig.channels.emplace_back());
+    }
   }
 }
 
@@ -342,6 +367,11 @@ void read_record(MemberReader& members, LeaveEnded& left) {
   members.read("at_ns", left.at);
 }
 
+void read_record(MemberReader& members, Moved& moved) {
+  members.read("spot", moved.spot);
+  members.read("at_ns", moved.at);
+}
+
 void read_record(MemberReader& members, RawLine& line) {
   members.read("device", line.device);
   members.read_if_there("listener", line.listener);
@@ -358,7 +388,7 @@ void read_record(MemberReader& members, Ended& ended) {
 /// In the order of the alternatives of Record.
 constexpr std::array<std::string_view, std::variant_size_v<Record>> type_names{
     "header",          "host",        "segment", "trial", "done", "event", "listener",
-    "reference-shift", "leave-ended", "line",    "ended"};
+    "reference-shift", "leave-ended", "moved",   "line",  "ended"};
 
 std::size_t index_of_type(std::string_view type) {
   for (std::size_t i = 0; i < type_names.size(); ++i) {

@@ -135,11 +135,28 @@ void append_device(std::string& out, const DeviceFacts& device) {
   members.time("line_time_ns", device.line_time);
   members.time("pattern_end_gap_ns", device.pattern_end_gap);
   if (!device.position.empty()) members.text("position", device.position);
+  if (device.at) {
+    members.number("x_um", within(device.at->x_um, -max_surface_um, max_surface_um));
+    members.number("y_um", within(device.at->y_um, -max_surface_um, max_surface_um));
+  }
   if (!device.listeners.empty()) {
     members.open("listeners", '[');
     for (const ListenerFacts& listener : device.listeners) append_listener(out, listener);
     members.close(']');
   }
+  out += '}';
+}
+
+void append_channel(std::string& out, const ChannelFacts& channel) {
+  if (out.back() != '[') out += ',';
+  out += '{';
+  MemberWriter members(out);
+  members.text("name", channel.name);
+  if (channel.device) members.number("device", *channel.device);
+  members.number("rate_hz", channel.rate_hz);
+  members.number("lowest", channel.lowest);
+  members.number("highest", channel.highest);
+  members.text("unit", channel.unit);
   out += '}';
 }
 
@@ -242,6 +259,12 @@ class Encoder {
     members_.time("at_ns", left.at);
   }
 
+  void operator()(const Moved& moved) {
+    members_.text("type", "moved");
+    members_.number("spot", moved.spot);
+    members_.time("at_ns", moved.at);
+  }
+
   void operator()(const RawLine& line) {
     members_.text("type", "line");
     members_.number("device", line.device);
@@ -273,6 +296,10 @@ class Encoder {
     members_.text("mounting", rig.mounting);
     members_.open("devices", '[');
     for (const DeviceFacts& device : rig.devices) append_device(out_, device);
+    members_.close(']');
+    if (rig.channels.empty()) return;
+    members_.open("channels", '[');
+    for (const ChannelFacts& channel : rig.channels) append_channel(out_, channel);
     members_.close(']');
   }
 

@@ -26,6 +26,9 @@ inline constexpr std::int64_t max_strike_um_s = 1'000'000'000;
 /// As many devices as a rig file may have.
 inline constexpr std::size_t max_devices = 16;
 inline constexpr std::size_t max_listeners = 8;  ///< of one device
+inline constexpr std::size_t max_channels = 16;
+inline constexpr std::int64_t max_rate_hz = 1'000'000'000;
+inline constexpr std::int64_t max_surface_um = 1'000'000'000;
 
 /// CRC-32/ISO-HDLC.
 [[nodiscard]] std::uint32_t checksum(std::string_view bytes);

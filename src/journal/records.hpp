@@ -10,12 +10,13 @@
 #include "base/event.hpp"
 #include "base/outcome.hpp"
 #include "base/pulse.hpp"
+#include "base/surface_point.hpp"
 #include "base/trial.hpp"
 
 namespace plexor::journal {
 
 /// The newest journal format this build reads and the one it writes. See FORMAT.md.
-inline constexpr int format_version = 4;
+inline constexpr int format_version = 5;
 
 /// By what a device is heard, as the analysis must know it.
 struct ListenerFacts {
@@ -34,8 +35,20 @@ struct DeviceFacts {
   /// Verdicts are about the first, the others are shown beside it. In virtual time and in
   /// journals before format 3 none: then it is heard by one that adds nothing.
   std::vector<ListenerFacts> listeners{};
-  std::string position{};  ///< where on the surface it stands; empty: not told
+  std::string position{};                  ///< where on the surface it stands; empty: not told
+  std::optional<base::SurfacePoint> at{};  ///< where its sensor is, where that is told
   bool operator==(const DeviceFacts&) const = default;
+};
+
+/// A stream of samples, as the analysis must know it. The samples stand beside the journal.
+struct ChannelFacts {
+  std::string name;
+  std::optional<std::uint32_t> device{};  ///< whose converter it is; nothing: a reference sensor
+  std::int64_t rate_hz = 0;
+  std::int32_t lowest = 0;  ///< the codes at which the converter can say no more
+  std::int32_t highest = 0;
+  std::string unit{};  ///< of a code: "LSB", "mV"
+  bool operator==(const ChannelFacts&) const = default;
 };
 
 /// The rig as far as the analysis depends on it (so that it never parses a rig file).
@@ -50,6 +63,7 @@ struct RigFacts {
   std::string spot;
   std::string mounting;
   std::vector<DeviceFacts> devices;
+  std::vector<ChannelFacts> channels{};
   bool operator==(const RigFacts&) const = default;
 };
 
@@ -138,6 +152,13 @@ struct LeaveEnded {
   bool operator==(const LeaveEnded&) const = default;
 };
 
+/// The tapper stands at another of the scenario's spots from here on.
+struct Moved {
+  std::uint32_t spot = 0;  ///< index into the scenario's
+  base::Instant at;
+  bool operator==(const Moved&) const = default;
+};
+
 /// A line that a device sent, event or not: only where its listener keeps them.
 struct RawLine {
   std::uint32_t device = 0;
@@ -162,7 +183,7 @@ struct Ended {
 };
 
 using Record = std::variant<Header, Host, Segment, TrialPlanned, TrialDone, Heard, ListenerState,
-                            ReferenceShift, LeaveEnded, RawLine, Ended>;
+                            ReferenceShift, LeaveEnded, Moved, RawLine, Ended>;
 
 /// One line of a journal: where it stands and what it says.
 struct Entry {

@@ -1,5 +1,7 @@
 #include "rig/ports.hpp"
 
+#include <algorithm>
+
 namespace plexor::rig {
 
 namespace {
@@ -12,6 +14,10 @@ struct InstantOf {
   base::Instant operator()(const ListenerChanged& change) const { return change.at; }
   base::Instant operator()(const LineHeard& line) const { return line.at; }
   base::Instant operator()(const LeaveEnded& left) const { return left.at; }
+  base::Instant operator()(const SamplesHeard& heard) const {
+    const auto after_first = static_cast<std::int64_t>(heard.values.size()) - 1;
+    return heard.first + std::max<std::int64_t>(after_first, 0) * heard.period;
+  }
 };
 
 }  // namespace

@@ -5,6 +5,7 @@
 #include <span>
 #include <string>
 #include <variant>
+#include <vector>
 
 #include "base/event.hpp"
 #include "base/pulse.hpp"
@@ -54,11 +55,19 @@ struct LeaveEnded {
   base::Instant at;
 };
 
+/// A channel's next samples.
+struct SamplesHeard {
+  std::uint32_t channel = 0;
+  base::Instant first;      ///< when the first of them was taken
+  base::Duration period{};  ///< between them
+  std::vector<std::int32_t> values;
+};
+
 using Observation = std::variant<PulseFired, ContactSensed, GatePassed, base::Event,
-                                 ListenerChanged, LineHeard, LeaveEnded>;
+                                 ListenerChanged, LineHeard, LeaveEnded, SamplesHeard>;
 
 /// When an observation was made; observations come in the order of this instant.
-/// A pulse is observed when it has ended, so at its off edge.
+/// A pulse is observed when it has ended, so at its off edge; samples with the last of them.
 [[nodiscard]] base::Instant instant_of(const Observation& observation);
 
 /// Gives pulses to the coil.

@@ -174,6 +174,7 @@ std::vector<Device> read_devices(TableReader& file, RigKind kind) {
                   entry.duration_or("line_time_ms", {0.0, 60'000.0}, {}),
                   entry.duration_or("pattern_end_gap_ms", {0.0, 60'000.0}, {}),
                   entry.has("position") ? line_of_text(entry, "position", longest_name) : ""};
+    if (entry.has("at_mm")) device.at = read_surface_point(entry, "at_mm");
     if (kind == RigKind::lines) read_listening(entry, device);
     entry.finish();
     if (!names.insert(device.name).second) {
@@ -255,6 +256,7 @@ RigFile parse_rig(std::string_view text, const std::string& file_name,
     read_calibration_of(*calibration, rig, find);
   }
   rig.devices = read_devices(file, rig.kind);
+  rig.channels = read_channels(file, rig.devices);
   if (rig.kind == RigKind::lines) {
     if (auto gate = file.table_if("speed_gate")) rig.speed_gate = read_speed_gate(*gate);
     read_wiring(file.table("lines"), rig);

@@ -7,6 +7,7 @@
 #include <string_view>
 #include <vector>
 
+#include "base/surface_point.hpp"
 #include "base/time.hpp"
 #include "rig/calibration.hpp"
 #include "rig/listener_settings.hpp"
@@ -56,11 +57,12 @@ struct SpeedGate {
 
 /// A device under test, as far as the controller knows it.
 struct Device {
-  std::string name;                  ///< for people: "panel"
-  std::string version;               ///< firmware release as configured
-  base::Duration line_time{};        ///< time its message spends on the line, where known
-  base::Duration pattern_end_gap{};  ///< its own wait for the end of a rhythm, where known
-  std::string position{};            ///< where on the surface it stands; empty: not told
+  std::string name;                        ///< for people: "panel"
+  std::string version;                     ///< firmware release as configured
+  base::Duration line_time{};              ///< time its message spends on the line, where known
+  base::Duration pattern_end_gap{};        ///< its own wait for the end of a rhythm, where known
+  std::string position{};                  ///< where on the surface it stands; empty: not told
+  std::optional<base::SurfacePoint> at{};  ///< where its sensor is, where that is told
   // Kind lines only:
   /// By what its messages come in, at least one. The same event over two ways is one
   /// event: verdicts are about the first way, the others are shown beside it.
@@ -71,6 +73,20 @@ struct Device {
 
 /// The way over which a device is asked who it is: its first serial port, if it has one.
 [[nodiscard]] const ListenerSettings* asked_way_of(const Device& device);
+
+/// A converter whose samples come to the controller, a device's or a reference sensor's.
+struct Channel {
+  std::string name;
+  std::optional<std::uint32_t> device{};  ///< index into the rig's; nothing: a reference sensor
+  std::int64_t rate_hz = 0;               ///< of its samples
+  std::int32_t lowest = 0;                ///< the codes at which it can say no more
+  std::int32_t highest = 0;
+  std::string unit{};  ///< of a code
+
+  [[nodiscard]] base::Duration period() const {
+    return base::Duration{std::chrono::seconds{1}} / rate_hz;
+  }
+};
 
 /// Where the tapper stands and how the device is fixed: what a verdict is scoped to.
 struct Setting {
@@ -91,7 +107,8 @@ struct RigFile {
   std::string supply_alarm;      ///< file that reads 0 while the supply is up; empty without
   std::uint64_t rated_taps = 0;  ///< the tapper's life by its maker; 0 where unknown
   std::optional<Calibration> calibration;
-  std::vector<Device> devices;               ///< at least one
+  std::vector<Device> devices;  ///< at least one
+  std::vector<Channel> channels{};
   std::optional<PublishSettings> publish{};  ///< where runs tell how they get on
   // Kind lines only:
   std::optional<safety::Wiring> wiring;

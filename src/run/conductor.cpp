@@ -83,7 +83,8 @@ Conductor::Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig
       pulse_check_(rig.limits, rig.coil, past.value_or(safety::CoilPast{safety::cold(rig.coil)}),
                    base::segment_start),
       judge_(rig::listeners_of(rig.devices), scenario.incident_window),
-      hearing_(rig.devices) {
+      hearing_(rig.devices),
+      capture_(static_cast<std::uint32_t>(rig.channels.size())) {
   if (!lifted && scenario.accept.may_stop_early()) {
     sequential_.emplace(scenario, static_cast<std::uint32_t>(rig.devices.size()));
   }
@@ -175,6 +176,7 @@ void Conductor::plan(const base::Trial& trial, base::Instant now) {
   wake_at_ = over(trial, current.planned.start, current.planned.pulses);
   earliest_start_ = earliest_next(trial, current.planned.start);
   judge_.present(presented(current));
+  capture_.begin(trial.id, trial.kind, current.planned.start);
   append(current.planned);
   actions_.emplace_back(Commit{});
   fire_when_durable_ = next_sequence_;
@@ -234,6 +236,9 @@ void Conductor::fire(base::Instant now) {
 
 void Conductor::observe(const rig::Observation& observation) {
   if (ended_) return;
+  if (const auto* samples = std::get_if<rig::SamplesHeard>(&observation)) {
+    return capture_.take(*samples);
+  }
   if (const auto* event = std::get_if<base::Event>(&observation)) {
     append(journal::Heard{*event});
     judge_.hear(*event);
@@ -311,9 +316,9 @@ void Conductor::close(base::Instant now) {
 
   const bool measured = !trial.taps.empty() && done.contacts.size() == trial.taps.size();
   const base::Instant start = done.planned.start;
-  count(judge_.close(measured ? done.contacts.front() : start,
-                     measured ? done.contacts.back() : last_contact(trial, start),
-                     done.void_reason));
+  const base::Instant last = measured ? done.contacts.back() : last_contact(trial, start);
+  count(judge_.close(measured ? done.contacts.front() : start, last, done.void_reason));
+  keep_waves(done, last);
 
   if (const auto fault = fault_of(done)) {
     end(Ended::Reason::fault, *fault, now);
@@ -332,6 +337,13 @@ void Conductor::close(base::Instant now) {
     remember(trial.id, now);
   }
   if (!ended_) plan_next(now);
+}
+
+/// Only of what counts: a void trial's stimulus was another than planned.
+void Conductor::keep_waves(const Current& done, base::Instant last_contact) {
+  for (journal::WaveRecord& wave : capture_.finish(last_contact)) {
+    if (!done.void_reason) actions_.emplace_back(Keep{std::move(wave)});
+  }
 }
 
 /// How the trial was heard decides how hard the next one strikes.

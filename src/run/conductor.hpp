@@ -15,6 +15,7 @@
 #include "rig/ports.hpp"
 #include "rig/rig_file.hpp"
 #include "run/aim.hpp"
+#include "run/capture.hpp"
 #include "safety/limits.hpp"
 #include "scenario/planner.hpp"
 #include "scenario/scenario.hpp"
@@ -35,7 +36,11 @@ struct MakeSafe {};
 struct Tell {
   judge::Settled settled;
 };
-using Action = std::variant<Append, Commit, Fire, MakeSafe, Tell>;
+/// What a channel showed of a trial: kept beside the journal.
+struct Keep {
+  journal::WaveRecord wave;
+};
+using Action = std::variant<Append, Commit, Fire, MakeSafe, Tell, Keep>;
 
 /// Where a run stands, for whoever watches.
 struct Progress {
@@ -107,6 +112,7 @@ class Conductor {
   void count(std::optional<judge::Settled> settled);
   void take_back(const base::TrialId& id);
   void tell_history(const base::Trial& trial);
+  void keep_waves(const Current& done, base::Instant last_contact);
   void stop_known_blocks();
   void learn_transit(const Current& done);
   void account_for_overrun(const Current& done);
@@ -133,6 +139,7 @@ class Conductor {
   judge::Judge judge_;
   std::optional<judge::SequentialLimits> sequential_;  ///< nothing where nothing ends early
   rig::Hearing hearing_;
+  Capture capture_;
   std::deque<Action> actions_;
   std::optional<Current> current_;
   std::uint64_t fire_when_durable_ = 0;  ///< sequence number that must be durable before firing

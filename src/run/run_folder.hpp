@@ -4,9 +4,12 @@
 #include <string>
 #include <vector>
 
+#include "journal/waveforms.hpp"
+
 namespace plexor::run {
 
-/// The files of one run. Everything but journal, truth and preparation can be made again from it.
+/// The files of one run. Everything but journal, waveforms, truth and preparation can be made again
+/// from them.
 struct RunFolder {
   std::filesystem::path root;
 
@@ -18,6 +21,10 @@ struct RunFolder {
   [[nodiscard]] std::filesystem::path truth_csv() const { return root / "truth.csv"; }
   /// What the commands said that made the devices ready.
   [[nodiscard]] std::filesystem::path prepared_txt() const { return root / "prepared.txt"; }
+  /// What the channels showed; absent where the rig has none.
+  [[nodiscard]] std::filesystem::path waveforms() const {
+    return root / journal::waveform_file_name;
+  }
   [[nodiscard]] std::filesystem::path page() const { return root / "report.html"; }
 };
 

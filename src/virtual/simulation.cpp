@@ -64,6 +64,31 @@ void check_calibration(const rig::RigFile& rig, const TapperSettings& tapper,
   }
 }
 
+/// A channel gives what the device's converter sees: it can't have another rate or other ends.
+void check_channels(const rig::RigFile& rig, const Simulation& simulation,
+                    const base::Place& place) {
+  for (const rig::Channel& channel : rig.channels) {
+    const bool samples =
+        channel.device && simulation.sensor &&
+        std::holds_alternative<FirmwareSettings>(simulation.devices.at(*channel.device));
+    if (!samples) {
+      throw base::InputError(place, fmt::format("a simulated channel \"{}\"", channel.name),
+                             "one whose `device` is simulated by firmware, whose converter it is");
+    }
+    const FrontEndSettings& front_end = simulation.sensor->front_end;
+    const std::int32_t highest = (std::int32_t{1} << front_end.bits) - 1;
+    if (channel.rate_hz == front_end.rate_hz && channel.lowest == 0 && channel.highest == highest) {
+      continue;
+    }
+    throw base::InputError(place,
+                           fmt::format("channel \"{}\" at {} Hz from {} to {}", channel.name,
+                                       channel.rate_hz, channel.lowest, channel.highest),
+                           fmt::format("what [simulated.front_end] gives: {} Hz from 0 to {}",
+                                       front_end.rate_hz, highest),
+                           "change rate_hz, lowest or highest");
+  }
+}
+
 }  // namespace
 
 bool KnownRhythm::matches(const std::vector<base::Duration>& heard) const {
@@ -90,6 +115,7 @@ Simulation parse_simulation(std::string_view text, const std::string& file,
       [](const DeviceSettings& d) { return std::holds_alternative<FirmwareSettings>(d); });
   if (samples || in.has("front_end")) simulation.sensor = read_sensor(in);
   if (!samples) simulation.sensor.reset();  // nobody would hear it
+  check_channels(rig, simulation, in.place());
   in.finish();
   return simulation;
 }

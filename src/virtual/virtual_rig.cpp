@@ -52,6 +52,12 @@ VirtualRig::VirtualRig(const rig::RigFile& rig, const Simulation& simulation, st
   for (std::uint32_t i = 0; i < simulation.devices.size(); ++i) {
     devices_.push_back(make_device(simulation, i, seed));
   }
+  for (std::uint32_t i = 0; i < rig.channels.size(); ++i) {
+    const std::uint32_t device = rig.channels[i].device.value();
+    const auto& firmware = std::get<FirmwareSettings>(simulation.devices.at(device));
+    streams_.push_back(
+        {i, FrontEnd(simulation.sensor.value().front_end, firmware.sensitivity, device, seed)});
+  }
 }
 
 void VirtualRig::check(std::span<const base::Pulse> pulses) const {
@@ -141,6 +147,7 @@ void VirtualRig::advance_to(Instant deadline) {
       // At most one block: what it holds may bring a decision before `stop`.
       const Sensor::Stretch stretch = sensor_->listen(stop);
       for (auto& device : devices_) device->hear(stretch);
+      stream(stretch);
       continue;
     }
     now_ = stop;
@@ -255,6 +262,19 @@ bool VirtualRig::decide_one() {
     return true;
   }
   return false;
+}
+
+void VirtualRig::stream(const Sensor::Stretch& stretch) {
+  const base::Duration period =
+      simulation_.sensor ? simulation_.sensor->front_end.period() : base::Duration{};
+  for (Streamed& streamed : streams_) {
+    rig::SamplesHeard heard{.channel = streamed.channel,
+                            .first = base::segment_start + stretch.first * period,
+                            .period = period,
+                            .values = std::vector<std::int32_t>(stretch.count)};
+    streamed.front_end.convert(stretch.first, stretch.signal_mv, heard.values);
+    observe(heard);
+  }
 }
 
 void VirtualRig::observe(const rig::Observation& observation) {

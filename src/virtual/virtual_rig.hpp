@@ -56,7 +56,7 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
 
   /// Observations: PulseFired when a pulse ends, ContactSensed as the rig senses
   /// it (a pickup hears what lands on the surface too), GatePassed with a speed
-  /// gate, and each device's events at their arrival.
+  /// gate, each channel's samples, and each device's events at their arrival.
   [[nodiscard]] std::optional<rig::Observation> observe_until(base::Instant deadline) override;
 
   [[nodiscard]] base::Instant now() const override { return now_; }
@@ -75,6 +75,12 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
     physics::ForcePulse blow{};  ///< blow: its middle is now
   };
 
+  /// A converter of its own, which gives the same codes as the device's.
+  struct Streamed {
+    std::uint32_t channel = 0;
+    FrontEnd front_end;
+  };
+
   void check(std::span<const base::Pulse> pulses) const;
   void advance_to(base::Instant deadline);
   [[nodiscard]] base::Instant next_stop(base::Instant deadline) const;
@@ -89,6 +95,7 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
   void hit_a_stop(const Happening& click);
   void disturb();
   [[nodiscard]] bool decide_one();
+  void stream(const Sensor::Stretch& stretch);
   void observe(const rig::Observation& observation);
 
   Simulation simulation_;
@@ -98,6 +105,7 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
   Tapper tapper_;
   std::optional<Sensor> sensor_;
   std::vector<std::unique_ptr<SimulatedDevice>> devices_;
+  std::vector<Streamed> streams_;
   base::Instant now_ = base::segment_start;
   base::Instant busy_until_ = base::segment_start;  ///< end of the last queued pulse
   std::uint32_t firings_ = 0;

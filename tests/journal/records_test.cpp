@@ -74,8 +74,16 @@ TEST(Records, OfFormat3AreStillRead) {
   EXPECT_EQ(devices.at(0).listeners, (std::vector<ListenerFacts>{{.arrival_width = 16ms}}));
 }
 
-TEST(Records, HaveTheLinesOfFormat4) {
+TEST(Records, OfFormat4AreStillRead) {
   const std::filesystem::path golden{PLEXOR_SOURCE_DIR "/tests/journal/format_4.jsonl"};
+  const auto read = read_file(golden);
+  EXPECT_EQ(read.summary.damage_count, 0U);
+  EXPECT_EQ(read.summary.records, 13U);
+  EXPECT_TRUE(std::get<Header>(read.entries.front().record).rig.channels.empty());
+}
+
+TEST(Records, HaveTheLinesOfFormat5) {
+  const std::filesystem::path golden{PLEXOR_SOURCE_DIR "/tests/journal/format_5.jsonl"};
   EXPECT_EQ(journal_of(sample_records()), bytes_of(golden));
   EXPECT_EQ(read_file(golden).summary.records, sample_records().size());
 }

@@ -46,7 +46,10 @@ Header sample_header() {
                                              {.name = "broker",
                                               .place = "topic knock at 127.0.0.1:1883",
                                               .arrival_width = 100us}},
-                               .position = "left edge"}}}};
+                               .position = "left edge",
+                               .at = base::SurfacePoint{390'000, 170'000}}},
+                  .channels = {{"converter", 0, 8000, 0, 4095, "LSB"},
+                               {"accelerometer", {}, 20'000, -32'768, 32'767, "mV"}}}};
 }
 
 TrialPlanned sample_trial() {
@@ -211,6 +214,7 @@ std::vector<Record> sample_records() {
   records.emplace_back(ListenerState{0, false, at(91s)});
   records.emplace_back(ReferenceShift{at(92s), -150us, 40});
   records.emplace_back(LeaveEnded{"tripped: lid", at(93s)});
+  records.emplace_back(Moved{3, at(93'500ms)});
   records.emplace_back(RawLine{0, "knock call 4711", at(94s)});
   records.emplace_back(Ended{Ended::Reason::fault, "coil at 91.0 degC; limit 90", at(95s)});
   return records;
@@ -222,7 +226,7 @@ Heard heard(std::string name, base::Instant at) {
 
 Record random_record(std::uint64_t seed, std::uint32_t number) {
   Draws draws(seed, number);
-  switch (draws.between(0, 9)) {
+  switch (draws.between(0, 10)) {
     case 0: return random_trial(draws);
     case 1: return random_done(draws);
     case 2: return random_event(draws);
@@ -230,6 +234,7 @@ Record random_record(std::uint64_t seed, std::uint32_t number) {
     case 4:
       return Segment{draws.text(), draws.between(-max_system_ns, max_system_ns),
                      draws.between(-max_system_ns, max_system_ns)};
+    case 10: return Moved{draws.word(), draws.instant()};
     case 9: return RawLine{draws.word(), draws.text(), draws.instant()};
     case 5: return ListenerState{draws.word(), draws.coin(), draws.instant()};
     case 6: return ReferenceShift{draws.instant(), draws.duration(), draws.word()};

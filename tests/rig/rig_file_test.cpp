@@ -324,5 +324,43 @@ TEST(RigFile, GivesOneMessageWithItsPlaceWhenCutAnywhere) {
   }
 }
 
+constexpr const char* channel_text = R"(
+[[channel]]
+name = "converter"
+device = "panel"
+rate_hz = 8000
+lowest = 0
+highest = 4095
+)";
+
+TEST(RigFile, ReadsChannelsAndWhereASensorIs) {
+  const RigFile rig =
+      parse_rig(oak_with("[[device]]\n", "[[device]]\nat_mm = [390, 170.5]\n") + channel_text +
+                    "[[channel]]\nname = \"accelerometer\"\nrate_hz = 2000\nlowest = -512\n"
+                    "highest = 511\nunit = \"mg\"\n",
+                "rig.toml");
+  EXPECT_EQ(rig.devices[0].at, (base::SurfacePoint{390'000, 170'500}));
+  ASSERT_THAT(rig.channels, ::testing::SizeIs(2));
+  EXPECT_EQ(rig.channels[0].device, 0U);
+  EXPECT_EQ(rig.channels[0].period(), std::chrono::microseconds{125});
+  EXPECT_EQ(rig.channels[0].unit, "LSB");
+  EXPECT_EQ(rig.channels[1].device, std::nullopt);
+  EXPECT_EQ(rig.channels[1].lowest, -512);
+  EXPECT_EQ(rig.channels[1].unit, "mg");
+}
+
+TEST(RigFile, RefusesChannelsThatCannotBe) {
+  const auto with = [](const std::string& passage, const std::string& instead) {
+    std::string text = channel_text;
+    return message_of(oak_text() + text.replace(text.find(passage), passage.size(), instead));
+  };
+  EXPECT_THAT(with("\"panel\"", "\"shelf\""), HasSubstr("unknown device \"shelf\""));
+  EXPECT_THAT(with("rate_hz = 8000", "rate_hz = 7000"), HasSubstr("whole number of nanoseconds"));
+  EXPECT_THAT(with("highest = 4095", "highest = 0"), HasSubstr("the lower one first"));
+  EXPECT_THAT(message_of(oak_text() + channel_text + channel_text),
+              HasSubstr("a second channel \"converter\""));
+  EXPECT_THAT(changed("[[device]]\n", "[[device]]\nat_mm = [390]\n"), HasSubstr("[x, y]"));
+}
+
 }  // namespace
 }  // namespace plexor::rig

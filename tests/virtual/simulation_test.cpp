@@ -156,5 +156,17 @@ TEST(ParseSimulation, RefusesAReportBeforeTheRhythmHasEnded) {
   EXPECT_THAT(error_of(text), HasSubstr("at least decision_gap_ms"));
 }
 
+TEST(ParseSimulation, RefusesAChannelThatTheConverterCannotGive) {
+  rig::RigFile rig = workshop_rig();
+  rig.channels = {{.name = "converter", .device = 0, .rate_hz = 8000, .highest = 4095}};
+  EXPECT_EQ(error_of(read_source_file(oak), rig), "no error");
+  rig.channels[0].rate_hz = 4000;
+  EXPECT_THAT(error_of(read_source_file(oak), rig), HasSubstr("8000 Hz from 0 to 4095"));
+  rig.channels[0].device.reset();
+  EXPECT_THAT(error_of(read_source_file(oak), rig), HasSubstr("whose converter it is"));
+  rig.channels[0].device = 0;
+  EXPECT_THAT(error_of(dice_text, rig), HasSubstr("whose converter it is"));
+}
+
 }  // namespace
 }  // namespace plexor::virtual_rig

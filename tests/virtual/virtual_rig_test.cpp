@@ -239,5 +239,36 @@ TEST(VirtualRig, DisturbancesAreHeard) {
   EXPECT_LT(alarms.size(), 50U);
 }
 
+/// All that the channel streams, whatever the pieces. Fails where one does not follow the other.
+std::vector<std::int32_t> streamed(base::Duration step) {
+  rig::RigFile rig = workshop_rig();
+  rig.channels = {{.name = "converter", .device = 0, .rate_hz = 8000, .highest = 4095}};
+  VirtualRig virtual_rig(rig, workshop_simulation(), 5, false);
+  virtual_rig.fire(pulses_for(rig, run_start + 1s, {0ms, 190ms}, 0.9));
+  std::vector<std::int32_t> values;
+  while (virtual_rig.now() < run_start + 2s) {
+    const auto heard = observe_all(virtual_rig, std::min(virtual_rig.now() + step, run_start + 2s));
+    for (const auto& samples : only<rig::SamplesHeard>(heard)) {
+      EXPECT_EQ(samples.first, run_start + static_cast<std::int64_t>(values.size()) * 125us);
+      values.insert(values.end(), samples.values.begin(), samples.values.end());
+    }
+  }
+  return values;
+}
+
+TEST(VirtualRig, AChannelStreamsWhatTheConverterSees) {
+  const auto values = streamed(2s);
+  ASSERT_GT(values.size(), 15'900U);
+  const auto [low, high] = std::minmax_element(values.begin(), values.begin() + 7900);
+  EXPECT_GT(*low, 2048 - 20) << "quiet before the knock";
+  EXPECT_LT(*high, 2048 + 20);
+  const auto [lowest, highest] = std::minmax_element(values.begin() + 7900, values.end());
+  EXPECT_GT(*highest - *lowest, 300) << "then the knocks";
+}
+
+TEST(VirtualRig, AChannelStreamsTheSameInBigAndSmallSteps) {
+  EXPECT_EQ(streamed(2s), streamed(7ms));
+}
+
 }  // namespace
 }  // namespace plexor::virtual_rig

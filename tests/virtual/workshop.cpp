@@ -30,6 +30,9 @@ struct AsText {
   }
   std::string operator()(const rig::LineHeard& line) const { return "line " + line.text; }
   std::string operator()(const rig::LeaveEnded& left) const { return "leave " + left.reason; }
+  std::string operator()(const rig::SamplesHeard& heard) const {
+    return fmt::format("{} samples of {}", heard.values.size(), heard.channel);
+  }
 };
 
 }  // namespace

@@ -1,0 +1,79 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include "rig/read_parts.hpp"
+
+namespace plexor::rig {
+
+namespace {
+
+using base::TableReader;
+
+constexpr std::size_t most_channels = 16;
+constexpr std::int64_t nanoseconds_per_second = 1'000'000'000;
+
+std::uint32_t device_named(TableReader& entry, const std::vector<Device>& devices) {
+  const std::string name = line_of_text(entry, "device", longest_name);
+  const auto found = std::find_if(devices.begin(), devices.end(),
+                                  [&](const Device& device) { return device.name == name; });
+  if (found == devices.end()) {
+    entry.fail("device", fmt::format("the unknown device \"{}\"", name), "one of this file's");
+  }
+  return static_cast<std::uint32_t>(found - devices.begin());
+}
+
+Channel read_channel(TableReader& entry, const std::vector<Device>& devices) {
+  constexpr std::int64_t farthest_code = 1 << 24;
+  Channel channel;
+  channel.name = line_of_text(entry, "name", longest_name);
+  if (entry.has("device")) channel.device = device_named(entry, devices);
+  channel.rate_hz = entry.whole("rate_hz", 100, 200'000);
+  if (nanoseconds_per_second % channel.rate_hz != 0) {
+    entry.fail("rate_hz", fmt::format("the number {}", channel.rate_hz),
+               "a rate whose period is a whole number of nanoseconds",
+               "take 1000, 2000, 4000, 8000");
+  }
+  channel.lowest = static_cast<std::int32_t>(entry.whole("lowest", -farthest_code, farthest_code));
+  channel.highest =
+      static_cast<std::int32_t>(entry.whole("highest", -farthest_code, farthest_code));
+  if (channel.highest <= channel.lowest) {
+    entry.fail("highest", fmt::format("{} with lowest = {}", channel.highest, channel.lowest),
+               "the codes at which the converter can say no more, the lower one first");
+  }
+  channel.unit = entry.has("unit") ? line_of_text(entry, "unit", longest_name) : "LSB";
+  entry.finish();
+  return channel;
+}
+
+}  // namespace
+
+std::vector<Channel> read_channels(TableReader& file, const std::vector<Device>& devices) {
+  std::vector<Channel> channels;
+  std::set<std::string> names;
+  for (TableReader& entry : file.tables("channel")) {
+    channels.push_back(read_channel(entry, devices));
+    if (!names.insert(channels.back().name).second) {
+      entry.fail("name", fmt::format("a second channel \"{}\"", channels.back().name),
+                 "a name of its own for each channel");
+    }
+  }
+  if (channels.size() > most_channels) {
+    file.fail("channel", fmt::format("{} channels", channels.size()),
+              fmt::format("at most {} tables [[channel]]", most_channels));
+  }
+  return channels;
+}
+
+base::SurfacePoint read_surface_point(TableReader& reader, const std::string& key) {
+  constexpr double um_per_mm = 1e3;
+  const std::vector<double> mm = reader.numbers(key, {-100'000.0, 100'000.0});
+  if (mm.size() != 2) {
+    reader.fail(key, fmt::format("{} number(s)", mm.size()), "[x, y] from a corner, in mm");
+  }
+  return {std::llround(mm[0] * um_per_mm), std::llround(mm[1] * um_per_mm)};
+}
+
+}  // namespace plexor::rig
