@@ -1,0 +1,569 @@
+#include "analysis/response/rated_response.hpp"
+
+#include <algorithm>
+#include <boost/math/constants/constants.hpp>
+#include <boost/math/distributions/normal.hpp>
+#include <boost/math/tools/toms748_solve.hpp>
+#include <cmath>
+#include <limits>
+
+#include "analysis/response/bounded_climb.hpp"
+#include "analysis/response/scaled_doses.hpp"
+
+namespace plexor::analysis {
+namespace {
+
+constexpr double endless = std::numeric_limits<double>::infinity();
+constexpr double furthest_eta = 1e6;
+constexpr double steepest = 1000.0;  // of scaled strengths, which lie within -1 and 1
+constexpr double to_the_end = 1e-13;
+constexpr double near_enough = 1e-9;
+
+// Parameters in the order of a Box. Of a curve through a share, `place` is eta at its strength.
+constexpr std::size_t at_place = 0;
+constexpr std::size_t at_slope = 1;
+constexpr std::size_t at_guess = 2;
+constexpr std::size_t at_lapse = 3;
+
+/// F at eta, 1 - F, and dF / d eta.
+struct Core {
+  double share = 0.0;
+  double rest = 1.0;
+  double density = 0.0;
+};
+
+Core core_at(Link link, double eta) {
+  using boost::math::double_constants::one_div_root_two;
+  using boost::math::double_constants::one_div_root_two_pi;
+  switch (link) {
+    case Link::logit: {
+      const double tail = 1.0 / (1.0 + std::exp(std::abs(eta)));
+      const double head = 1.0 - tail;
+      return {eta < 0.0 ? tail : head, eta < 0.0 ? head : tail, tail * head};
+    }
+    case Link::probit: {
+      const double tail = 0.5 * std::erfc(std::abs(eta) * one_div_root_two);
+      const double head = 1.0 - tail;
+      return {eta < 0.0 ? tail : head, eta < 0.0 ? head : tail,
+              one_div_root_two_pi * std::exp(-0.5 * eta * eta)};
+    }
+    case Link::cloglog: {
+      const double rate = std::exp(eta);
+      return {-std::expm1(-rate), std::exp(-rate), std::exp(eta - rate)};
+    }
+  }
+  return {};
+}
+
+/// guess + (1 - guess - lapse) * F(place + slope * x), all four free.
+class FreeCurve {
+ public:
+  explicit FreeCurve(Link link) : link_(link) {}
+
+  ShareAt operator()(const Parameters& at, double x) const {
+    const Core core = core_at(link_, at[at_place] + at[at_slope] * x);
+    const double height = 1.0 - at[at_guess] - at[at_lapse];
+    const double rise = height * core.density;
+    return {.share = at[at_guess] + height * core.share,
+            .rest = at[at_lapse] + height * core.rest,
+            .by = {rise, rise * x, core.rest, -core.share}};
+  }
+
+ private:
+  Link link_;
+};
+
+/// Curves that have `share` at `strength`: place is eta there, and one rate follows from it.
+class CurveThrough {
+ public:
+  enum class Follows : std::uint8_t { eta, guess, lapse };
+
+  CurveThrough(Link link, double share, double strength, Follows follows)
+      : link_(link), share_(share), strength_(strength), follows_(follows) {}
+
+  /// The rates with the one that follows filled in.
+  [[nodiscard]] Parameters completed(Parameters at) const {
+    const Core here = core_at(link_, at[at_place]);
+    if (follows_ == Follows::guess) at[at_guess] = 1.0 - at[at_lapse] - height_by_guess(at, here);
+    if (follows_ == Follows::lapse) at[at_lapse] = 1.0 - at[at_guess] - height_by_lapse(at, here);
+    return at;
+  }
+
+  ShareAt operator()(const Parameters& at, double x) const {
+    const Core there = core_at(link_, at[at_place] + at[at_slope] * (x - strength_));
+    if (follows_ == Follows::eta) return with_rates_held(at, there, x - strength_);
+    const Core here = core_at(link_, at[at_place]);
+    return follows_ == Follows::guess ? with_guess(at, here, there, x - strength_)
+                                      : with_lapse(at, here, there, x - strength_);
+  }
+
+ private:
+  static ShareAt with_rates_held(const Parameters& at, const Core& there, double x) {
+    const double height = 1.0 - at[at_guess] - at[at_lapse];
+    const double rise = height * there.density;
+    return {.share = at[at_guess] + height * there.share,
+            .rest = at[at_lapse] + height * there.rest,
+            .by = {0.0, rise * x, 0.0, 0.0}};
+  }
+
+  /// 1 - guess - lapse, from the share at the strength.
+  [[nodiscard]] double height_by_guess(const Parameters& at, const Core& here) const {
+    return (1.0 - at[at_lapse] - share_) / std::max(here.rest, 1e-300);
+  }
+  [[nodiscard]] double height_by_lapse(const Parameters& at, const Core& here) const {
+    return (share_ - at[at_guess]) / std::max(here.share, 1e-300);
+  }
+
+  [[nodiscard]] ShareAt with_guess(const Parameters& at, const Core& here, const Core& there,
+                                   double x) const {
+    const double height = height_by_guess(at, here);
+    const double taller = height * here.density / std::max(here.rest, 1e-300);
+    const double rise = height * there.density;
+    const double rest = at[at_lapse] + height * there.rest;
+    return {
+        .share = 1.0 - rest, .rest = rest, .by = {rise - taller * there.rest, rise * x, 0.0, 0.0}};
+  }
+
+  [[nodiscard]] ShareAt with_lapse(const Parameters& at, const Core& here, const Core& there,
+                                   double x) const {
+    const double height = height_by_lapse(at, here);
+    const double shorter = height * here.density / std::max(here.share, 1e-300);
+    const double rise = height * there.density;
+    const double share = at[at_guess] + height * there.share;
+    return {.share = share,
+            .rest = 1.0 - share,
+            .by = {rise - shorter * there.share, rise * x,
+                   1.0 - there.share / std::max(here.share, 1e-300), 0.0}};
+  }
+
+  Link link_;
+  double share_;
+  double strength_;
+  Follows follows_;
+};
+
+double eta_within(Link link, double share) {
+  if (share <= 0.0) return -furthest_eta;
+  if (share >= 1.0) return furthest_eta;
+  return eta_of(link, share);
+}
+
+Box box_of(const RatedModel& model) {
+  const auto least = [](const SideRate& rate) { return rate.is_free ? 0.0 : rate.value; };
+  const auto most = [](const SideRate& rate) { return rate.is_free ? most_rate : rate.value; };
+  return {.lower = {-furthest_eta, 0.0, least(model.guess), least(model.lapse)},
+          .upper = {furthest_eta, steepest, most(model.guess), most(model.lapse)}};
+}
+
+bool is_within(double value, double lower, double upper) {
+  return lower <= value && value <= upper;
+}
+
+const Climbed& better(const Climbed& a, const Climbed& b) {
+  return a.log_likelihood >= b.log_likelihood ? a : b;
+}
+
+/// The doses of one analysis, scaled, with the search for the best of its curves.
+class Search {
+ public:
+  Search(std::span<const Dose> doses, const RatedModel& model)
+      : merged_(merged(doses)), scaled_(merged_), model_(model), box_(box_of(model)) {}
+
+  [[nodiscard]] const Scaled& scaled() const { return scaled_; }
+  [[nodiscard]] const Box& box() const { return box_; }
+  [[nodiscard]] Link link() const { return model_.link; }
+  [[nodiscard]] bool has_free_rate() const { return model_.guess.is_free || model_.lapse.is_free; }
+
+  [[nodiscard]] Climbed best_within(const Box& box, const Parameters& start, double enough) const {
+    return climb_within(scaled_.doses(), box, start, enough, FreeCurve(model_.link));
+  }
+
+  /// The best curve of all, from the one without free rates and from steeper ones.
+  [[nodiscard]] Climbed best() const {
+    Climbed best = best_within(box_, {0.0, 1.0, box_.lower[at_guess], box_.lower[at_lapse]}, to_the_end);
+    if (!has_free_rate()) return best;
+    const Parameters plain = best.at;
+    for (const double steeper : {1.5, 4.0}) {
+      for (const double rate : {0.02, 0.15}) {
+        const Parameters start{plain[at_place] * steeper, plain[at_slope] * steeper, rate, rate};
+        best = better(best, best_within(box_, start, to_the_end));
+      }
+    }
+    return best;
+  }
+
+  /// The best flat curve whose share lies within these ends.
+  [[nodiscard]] double flat_within(double lower, double upper) const {
+    double responded = 0.0;
+    double trials = 0.0;
+    for (const Dose& dose : scaled_.doses()) {
+      responded += as_real(dose.responded);
+      trials += as_real(dose.trials);
+    }
+    const double share = std::clamp(responded / trials, lower, upper);
+    return (responded > 0.0 ? responded * std::log(share) : 0.0) +
+           (responded < trials ? (trials - responded) * std::log1p(-share) : 0.0);
+  }
+
+ private:
+  std::vector<Dose> merged_;
+  Scaled scaled_;
+  RatedModel model_;
+  Box box_;
+};
+
+Parameters scaled_parameters(const RatedFit& fit, const Scaled& scaled) {
+  return {fit.intercept + fit.slope * scaled.centre(), fit.slope * scaled.unit(), fit.guess,
+          fit.lapse};
+}
+
+/// The likelihood of curves through `share` at a strength; each search begins where the last one
+/// ended.
+class StrengthProfile {
+ public:
+  StrengthProfile(const Search& search, const Parameters& best, double share)
+      : search_(search), share_(share), best_(best) {}
+
+  double operator()(double strength) {
+    double most = -endless;
+    for (const Way way : {Way::guess, Way::lapse, Way::both}) {
+      if (!is_open(way)) continue;
+      most = std::max(most, along(way, strength));
+    }
+    return search_.has_free_rate() ? most : along(Way::held, strength);
+  }
+
+  /// The best of the curves that have the share nowhere below (or above) any strength.
+  [[nodiscard]] double without_upper_end() const {
+    return std::max(search_.flat_within(0.0, share_), best_with_at_least(at_lapse, 1.0 - share_));
+  }
+  [[nodiscard]] double without_lower_end() const {
+    return std::max(search_.flat_within(share_, 1.0), best_with_at_least(at_guess, share_));
+  }
+
+ private:
+  enum class Way : std::uint8_t { held, guess, lapse, both };
+
+  [[nodiscard]] bool is_free(std::size_t rate) const {
+    return search_.box().lower[rate] < search_.box().upper[rate];
+  }
+  /// One rate follows, the other is at its lower end; or one follows and the other is free.
+  [[nodiscard]] bool is_open(Way way) const {
+    if (way == Way::guess) return is_free(at_guess);
+    if (way == Way::lapse) return is_free(at_lapse);
+    return is_free(at_guess) && is_free(at_lapse);
+  }
+
+  [[nodiscard]] double best_with_at_least(std::size_t rate, double least) const {
+    Box box = search_.box();
+    if (box.upper[rate] < least) return -endless;
+    box.lower[rate] = std::max(box.lower[rate], least);
+    Parameters start = best_;
+    const Climbed near = search_.best_within(box, start, near_enough);
+    start[at_slope] *= 3.0;
+    start[at_place] *= 3.0;
+    return better(near, search_.best_within(box, start, near_enough)).log_likelihood;
+  }
+
+  [[nodiscard]] Box box_of_way(Way way) const {
+    const Box& all = search_.box();
+    Box box = all;
+    const double g = all.lower[at_guess];
+    const double l = all.lower[at_lapse];
+    if (way != Way::both) box.upper[at_guess] = g;
+    box.upper[at_lapse] = l;
+    const auto eta = [&](double share) { return eta_within(search_.link(), share); };
+    if (way == Way::held) box.lower[at_place] = box.upper[at_place] = eta((share_ - g) / (1.0 - g - l));
+    if (way == Way::guess) {
+      const double most = std::min(all.upper[at_guess], share_);
+      box.upper[at_place] = eta((share_ - g) / (1.0 - g - l));
+      box.lower[at_place] = eta((share_ - most) / (1.0 - most - l));
+    }
+    if (way == Way::lapse) {
+      const double most = std::min(all.upper[at_lapse], 1.0 - share_);
+      box.lower[at_place] = eta((share_ - g) / (1.0 - g - l));
+      box.upper[at_place] = eta((share_ - g) / (1.0 - g - most));
+    }
+    if (way == Way::both) {
+      box.upper[at_guess] = std::min(all.upper[at_guess], share_ * (1.0 - 1e-9));
+      box.upper[at_place] = furthest_eta;
+      box.lower[at_place] = -furthest_eta;
+    }
+    return box;
+  }
+
+  double along(Way way, double strength) {
+    using Follows = CurveThrough::Follows;
+    const Follows follows = way == Way::held    ? Follows::eta
+                            : way == Way::guess ? Follows::guess
+                                                : Follows::lapse;
+    const CurveThrough curve(search_.link(), share_, strength, follows);
+    const Box box = box_of_way(way);
+    Parameters& last = last_[static_cast<std::size_t>(way)];
+    const Parameters from_best{best_[at_place] + best_[at_slope] * strength, best_[at_slope], best_[at_guess],
+                               0.0};
+    const auto climb = [&](const Parameters& start) {
+      return climb_within(search_.scaled().doses(), box, start, near_enough, curve);
+    };
+    Climbed found = climb(from_best);
+    if (way != Way::held) found = better(found, climb(last));
+    last = found.at;
+    const double followed = curve.completed(found.at)[at_lapse];
+    if (way == Way::both && !is_within(followed, 0.0, most_rate)) return -endless;
+    return found.log_likelihood;
+  }
+
+  const Search& search_;
+  double share_;
+  Parameters best_;
+  std::array<Parameters, 4> last_{};
+};
+
+/// Signed so that it is near linear in what is profiled: above 0 where no longer likely.
+template <typename Profile>
+class Unlikeliness {
+ public:
+  Unlikeliness(Profile& profile, double best, double z) : profile_(profile), best_(best), z_(z) {}
+  double operator()(double at) { return of(profile_(at)); }
+  [[nodiscard]] double of(double log_likelihood) const {
+    return std::sqrt(2.0 * std::max(0.0, best_ - log_likelihood)) - z_;
+  }
+
+ private:
+  Profile& profile_;
+  double best_;
+  double z_;
+};
+
+/// Between a likely point and an unlikely one, where the likeliness ends.
+template <typename Unlikely>
+double crossing(double inside, double at_inside, double outside, double at_outside,
+                Unlikely& unlikely) {
+  if (at_inside >= 0.0) return inside;
+  const auto is_close = [&](double a, double b) {
+    return std::abs(a - b) <= 1e-7 * std::min(1.0, std::abs(outside - inside));
+  };
+  std::uintmax_t most_calls = 60;
+  const bool upwards = inside < outside;
+  const auto [a, b] =
+      upwards ? boost::math::tools::toms748_solve(unlikely, inside, outside, at_inside, at_outside,
+                                                  is_close, most_calls)
+              : boost::math::tools::toms748_solve(unlikely, outside, inside, at_outside, at_inside,
+                                                  is_close, most_calls);
+  return a + (b - a) / 2.0;
+}
+
+/// From a likely point outwards, `furthest` at most, to where the likeliness ends.
+template <typename Unlikely>
+double end_towards(double from, double step, double furthest, Unlikely& unlikely) {
+  double inside = from;
+  double at_inside = unlikely(inside);
+  const auto within = [&](double x) {
+    return step > 0.0 ? std::min(x, furthest) : std::max(x, furthest);
+  };
+  for (int i = 0; i < 60; ++i) {
+    const double outside = within(inside + step);
+    const double at_outside = unlikely(outside);
+    if (at_outside > 0.0) return crossing(inside, at_inside, outside, at_outside, unlikely);
+    if (outside == furthest) break;
+    // Where a line through both points would end, and a little further.
+    const double rise = at_outside - at_inside;
+    const double steps = rise > 0.0 ? -at_outside / rise * 1.2 : 4.0;
+    inside = outside;
+    at_inside = at_outside;
+    step *= std::clamp(steps, 0.25, 8.0);
+  }
+  return std::copysign(endless, step);
+}
+
+constexpr double far_away = 1e6;  // in scaled strengths
+
+/// A strength that is likely to have the share: the best curve's, else one far up (or down).
+template <typename Unlikely>
+std::optional<double> likely_strength(const RatedFit& fit, double share, const Scaled& scaled,
+                                      Unlikely& unlikely) {
+  if (const auto best = strength_of(fit, share)) {
+    const double at = scaled.scaled(*best);
+    if (std::abs(at) < far_away) return at;
+  }
+  const double side = share_at(fit, scaled.centre()) < share ? 1.0 : -1.0;
+  for (double at = 1.0; at < far_away; at *= 2.0) {
+    if (unlikely(side * at) < 0.0) return side * at;
+  }
+  return std::nullopt;
+}
+
+Interval interval_between(double lower, double upper, double confidence) {
+  return {.lower = lower,
+          .upper = upper,
+          .confidence = confidence,
+          .sides = Sides::two,
+          .method = "profile likelihood"};
+}
+
+/// The likelihood of curves with one parameter held.
+class HeldProfile {
+ public:
+  HeldProfile(const Search& search, const Parameters& best, std::size_t held)
+      : search_(search), best_(best), last_(best), held_(held) {}
+
+  double operator()(double value) {
+    Box box = search_.box();
+    box.lower[held_] = box.upper[held_] = value;
+    const Climbed found = better(search_.best_within(box, last_, near_enough),
+                                 search_.best_within(box, best_, near_enough));
+    last_ = found.at;
+    return found.log_likelihood;
+  }
+
+ private:
+  const Search& search_;
+  Parameters best_;
+  Parameters last_;
+  std::size_t held_;
+};
+
+/// Those at or below 0 are of rates at an end of their range, or held: they do not vary.
+std::array<bool, most_parameters> varying(const Box& box, const Parameters& at) {
+  std::array<bool, most_parameters> varies{};
+  for (std::size_t i = 0; i < most_parameters; ++i) {
+    varies[i] = at[i] > box.lower[i] && at[i] < box.upper[i];
+  }
+  return varies;
+}
+
+double variance_along(const LikelihoodAt& here, const std::array<bool, most_parameters>& varies,
+                      const Parameters& direction) {
+  LikelihoodAt system = here;
+  system.score = direction;
+  const Parameters half_way = damped_step(system, varies, 0.0);
+  double variance = 0.0;
+  for (std::size_t i = 0; i < most_parameters; ++i) {
+    if (varies[i]) variance += direction[i] * half_way[i];
+  }
+  return variance;
+}
+
+BandPoint band_point(double strength, const ShareAt& point, double half_width) {
+  if (!(point.share > 0.0) || !(point.rest > 0.0) || !std::isfinite(half_width)) {
+    return {.strength = strength, .share = point.share, .lower = 0.0, .upper = 1.0};
+  }
+  const double middle = std::log(point.share / point.rest);
+  return {.strength = strength,
+          .share = point.share,
+          .lower = share_at(Link::logit, middle - half_width),
+          .upper = share_at(Link::logit, middle + half_width)};
+}
+
+double upper_bound_of(std::span<const Dose> doses, RatedModel model, std::size_t rate,
+                      double confidence) {
+  (rate == at_guess ? model.guess : model.lapse).is_free = true;
+  const Search search(doses, model);
+  const Climbed best = search.best();
+  HeldProfile profile(search, best.at, rate);
+  Unlikeliness<HeldProfile> unlikely(profile, best.log_likelihood,
+                                     two_sided_z(2.0 * confidence - 1.0));
+  const double bound = end_towards(best.at[rate], 0.02, most_rate, unlikely);
+  return std::min(bound, most_rate);
+}
+
+}  // namespace
+
+double share_at(const RatedFit& fit, double strength) {
+  return FreeCurve(fit.model.link)({fit.intercept, fit.slope, fit.guess, fit.lapse}, strength)
+      .share;
+}
+
+std::optional<double> strength_of(const RatedFit& fit, double share) {
+  const double core = (share - fit.guess) / (1.0 - fit.guess - fit.lapse);
+  if (!(core > 0.0) || !(core < 1.0) || !(fit.slope > 0.0)) return std::nullopt;
+  return (eta_of(fit.model.link, core) - fit.intercept) / fit.slope;
+}
+
+std::optional<RatedFit> fit_rated(std::span<const Dose> doses, const RatedModel& model) {
+  need_doses(doses);
+  need_of_response(is_within(model.guess.value, 0.0, most_rate) &&
+                       is_within(model.lapse.value, 0.0, most_rate) &&
+                       model.guess.value + model.lapse.value < 1.0,
+                   "response: a rate must lie between 0 and 0.5");
+  const Search search(doses, model);
+  const Separation separation = separation_of(doses);
+  if (!search.scaled().strengths_differ() || separation == Separation::one_class) {
+    return std::nullopt;
+  }
+  const bool has_rates =
+      search.has_free_rate() || model.guess.value > 0.0 || model.lapse.value > 0.0;
+  if (!has_rates && separation != Separation::overlap) return std::nullopt;
+  const Climbed best = search.best();
+  const double unit = search.scaled().unit();
+  return RatedFit{.model = model,
+                  .guess = best.at[at_guess],
+                  .lapse = best.at[at_lapse],
+                  .intercept = best.at[at_place] - best.at[at_slope] * search.scaled().centre() / unit,
+                  .slope = best.at[at_slope] / unit,
+                  .log_likelihood = best.log_likelihood,
+                  .is_step = best.at[at_slope] > 0.9 * steepest};
+}
+
+Interval profile_strength(std::span<const Dose> doses, const RatedFit& fit, double share,
+                          double confidence) {
+  need_of_response(share > 0.0 && share < 1.0, "response: a share must lie between 0 and 1");
+  const double z = two_sided_z(confidence);
+  const Search search(doses, fit.model);
+  const Scaled& scaled = search.scaled();
+  const Parameters best = scaled_parameters(fit, scaled);
+  StrengthProfile profile(search, best, share);
+  Unlikeliness<StrengthProfile> unlikely(profile, fit.log_likelihood, z);
+  const bool can_have_it = search.has_free_rate() || strength_of(fit, share) || fit.slope == 0.0;
+  if (!can_have_it) return interval_between(-endless, endless, confidence);
+  const auto from = likely_strength(fit, share, scaled, unlikely);
+  if (!from) return interval_between(-endless, endless, confidence);
+  const double step = std::clamp(0.3 / best[at_slope], 1e-4, 1.0);
+  const bool has_lower = unlikely.of(profile.without_lower_end()) > 0.0;
+  const bool has_upper = unlikely.of(profile.without_upper_end()) > 0.0;
+  const double lower = has_lower ? end_towards(*from, -step, -far_away, unlikely) : -endless;
+  const double upper = has_upper ? end_towards(*from, step, far_away, unlikely) : endless;
+  return interval_between(scaled.unscaled(lower), scaled.unscaled(upper), confidence);
+}
+
+Interval profile_slope(std::span<const Dose> doses, const RatedFit& fit, double confidence) {
+  const double z = two_sided_z(confidence);
+  const Search search(doses, fit.model);
+  const double unit = search.scaled().unit();
+  const Parameters best = scaled_parameters(fit, search.scaled());
+  HeldProfile profile(search, best, at_slope);
+  Unlikeliness<HeldProfile> unlikely(profile, fit.log_likelihood, z);
+  const double step = std::max(0.2 * best[at_slope], 1e-3);
+  const double lower = end_towards(best[at_slope], -step, 0.0, unlikely);
+  const double upper = end_towards(best[at_slope], step, steepest, unlikely);
+  return interval_between(std::max(lower, 0.0) / unit, upper / unit, confidence);
+}
+
+double upper_bound_of_guess(std::span<const Dose> doses, const RatedFit& fit, double confidence) {
+  return upper_bound_of(doses, fit.model, at_guess, confidence);
+}
+
+double upper_bound_of_lapse(std::span<const Dose> doses, const RatedFit& fit, double confidence) {
+  return upper_bound_of(doses, fit.model, at_lapse, confidence);
+}
+
+std::vector<BandPoint> band_of(std::span<const Dose> doses, const RatedFit& fit,
+                               std::span<const double> strengths, double confidence) {
+  const double z = two_sided_z(confidence);
+  const Search search(doses, fit.model);
+  const Parameters best = scaled_parameters(fit, search.scaled());
+  const FreeCurve curve(fit.model.link);
+  const LikelihoodAt here = likelihood_at(search.scaled().doses(), best, curve);
+  const auto varies = varying(search.box(), best);
+  std::vector<BandPoint> band;
+  for (const double strength : strengths) {
+    const ShareAt point = curve(best, search.scaled().scaled(strength));
+    const double variance = variance_along(here, varies, point.by);
+    const double half_width =
+        fit.is_step ? endless : z * std::sqrt(variance) / point.share / point.rest;
+    band.push_back(band_point(strength, point, half_width));
+  }
+  return band;
+}
+
+}  // namespace plexor::analysis
