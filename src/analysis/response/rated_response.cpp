@@ -2,12 +2,11 @@
 
 #include <algorithm>
 #include <boost/math/constants/constants.hpp>
-#include <boost/math/distributions/normal.hpp>
-#include <boost/math/tools/toms748_solve.hpp>
 #include <cmath>
 #include <limits>
 
 #include "analysis/response/bounded_climb.hpp"
+#include "analysis/response/profile_ends.hpp"
 #include "analysis/response/scaled_doses.hpp"
 
 namespace plexor::analysis {
@@ -17,7 +16,7 @@ constexpr double endless = std::numeric_limits<double>::infinity();
 constexpr double furthest_eta = 1e6;
 constexpr double steepest = 1000.0;  // of scaled strengths, which lie within -1 and 1
 constexpr double to_the_end = 1e-13;
-constexpr double near_enough = 1e-9;
+constexpr double near_enough = 1e-7;
 
 // Parameters in the order of a Box. Of a curve through a share, `place` is eta at its strength.
 constexpr std::size_t at_place = 0;
@@ -319,63 +318,6 @@ class StrengthProfile {
   std::array<Parameters, 4> last_{};
 };
 
-/// Signed so that it is near linear in what is profiled: above 0 where no longer likely.
-template <typename Profile>
-class Unlikeliness {
- public:
-  Unlikeliness(Profile& profile, double best, double z) : profile_(profile), best_(best), z_(z) {}
-  double operator()(double at) { return of(profile_(at)); }
-  [[nodiscard]] double of(double log_likelihood) const {
-    return std::sqrt(2.0 * std::max(0.0, best_ - log_likelihood)) - z_;
-  }
-
- private:
-  Profile& profile_;
-  double best_;
-  double z_;
-};
-
-/// Between a likely point and an unlikely one, where the likeliness ends.
-template <typename Unlikely>
-double crossing(double inside, double at_inside, double outside, double at_outside,
-                Unlikely& unlikely) {
-  if (at_inside >= 0.0) return inside;
-  const auto is_close = [&](double a, double b) {
-    return std::abs(a - b) <= 1e-7 * std::min(1.0, std::abs(outside - inside));
-  };
-  std::uintmax_t most_calls = 60;
-  const bool upwards = inside < outside;
-  const auto [a, b] =
-      upwards ? boost::math::tools::toms748_solve(unlikely, inside, outside, at_inside, at_outside,
-                                                  is_close, most_calls)
-              : boost::math::tools::toms748_solve(unlikely, outside, inside, at_outside, at_inside,
-                                                  is_close, most_calls);
-  return a + (b - a) / 2.0;
-}
-
-/// From a likely point outwards, `furthest` at most, to where the likeliness ends.
-template <typename Unlikely>
-double end_towards(double from, double step, double furthest, Unlikely& unlikely) {
-  double inside = from;
-  double at_inside = unlikely(inside);
-  const auto within = [&](double x) {
-    return step > 0.0 ? std::min(x, furthest) : std::max(x, furthest);
-  };
-  for (int i = 0; i < 60; ++i) {
-    const double outside = within(inside + step);
-    const double at_outside = unlikely(outside);
-    if (at_outside > 0.0) return crossing(inside, at_inside, outside, at_outside, unlikely);
-    if (outside == furthest) break;
-    // Where a line through both points would end, and a little further.
-    const double rise = at_outside - at_inside;
-    const double steps = rise > 0.0 ? -at_outside / rise * 1.2 : 4.0;
-    inside = outside;
-    at_inside = at_outside;
-    step *= std::clamp(steps, 0.25, 8.0);
-  }
-  return std::copysign(endless, step);
-}
-
 constexpr double far_away = 1e6;  // in scaled strengths
 
 /// A strength that is likely to have the share: the best curve's, else one far up (or down).
@@ -394,11 +336,7 @@ std::optional<double> likely_strength(const RatedFit& fit, double share, const S
 }
 
 Interval interval_between(double lower, double upper, double confidence) {
-  return {.lower = lower,
-          .upper = upper,
-          .confidence = confidence,
-          .sides = Sides::two,
-          .method = "profile likelihood"};
+  return profile_between(lower, upper, confidence, "profile likelihood");
 }
 
 /// The likelihood of curves with one parameter held.
