@@ -27,7 +27,8 @@ std::pair<double, double> top_of(Function function, double near, double reach, d
     const auto [at, least] = boost::math::tools::brent_find_minima(
         [&](double x) { return -function(x); }, from, to, bits, most_calls);
     const double margin = 0.02 * (to - from);
-    const bool is_inside = (at > from + margin || from == lower) && (at < to - margin || to == upper);
+    const bool is_inside =
+        (at > from + margin || from == lower) && (at < to - margin || to == upper);
     if (is_inside || i == 12) return {at, -least};
     near = at;
     reach *= 3.0;

@@ -39,11 +39,11 @@ double crossing(double inside, double at_inside, double outside, double at_outsi
   };
   std::uintmax_t most_calls = 60;
   const bool upwards = inside < outside;
-  const auto [a, b] =
-      upwards ? boost::math::tools::toms748_solve(unlikely, inside, outside, at_inside, at_outside,
-                                                  is_close, most_calls)
-              : boost::math::tools::toms748_solve(unlikely, outside, inside, at_outside, at_inside,
-                                                  is_close, most_calls);
+  const auto [a, b] = upwards
+                          ? boost::math::tools::toms748_solve(unlikely, inside, outside, at_inside,
+                                                              at_outside, is_close, most_calls)
+                          : boost::math::tools::toms748_solve(unlikely, outside, inside, at_outside,
+                                                              at_inside, is_close, most_calls);
   return a + (b - a) / 2.0;
 }
 

@@ -4,6 +4,7 @@
 #include <boost/math/constants/constants.hpp>
 #include <cmath>
 #include <limits>
+#include <utility>
 
 #include "analysis/response/bounded_climb.hpp"
 #include "analysis/response/profile_ends.hpp"
@@ -179,14 +180,13 @@ class Search {
 
   /// The best curve of all, from the one without free rates and from steeper ones.
   [[nodiscard]] Climbed best() const {
-    Climbed best = best_within(box_, {0.0, 1.0, box_.lower[at_guess], box_.lower[at_lapse]}, to_the_end);
+    Climbed best =
+        best_within(box_, {0.0, 1.0, box_.lower[at_guess], box_.lower[at_lapse]}, to_the_end);
     if (!has_free_rate()) return best;
     const Parameters plain = best.at;
-    for (const double steeper : {1.5, 4.0}) {
-      for (const double rate : {0.02, 0.15}) {
-        const Parameters start{plain[at_place] * steeper, plain[at_slope] * steeper, rate, rate};
-        best = better(best, best_within(box_, start, to_the_end));
-      }
+    for (const auto& [steeper, rate] : {std::pair{1.3, 0.02}, {4.0, 0.1}}) {
+      const Parameters start{plain[at_place] * steeper, plain[at_slope] * steeper, rate, rate};
+      best = better(best, best_within(box_, start, to_the_end));
     }
     return best;
   }
@@ -221,7 +221,9 @@ Parameters scaled_parameters(const RatedFit& fit, const Scaled& scaled) {
 class StrengthProfile {
  public:
   StrengthProfile(const Search& search, const Parameters& best, double share)
-      : search_(search), share_(share), best_(best) {}
+      : search_(search), share_(share), best_(best) {
+    last_.fill(best);
+  }
 
   double operator()(double strength) {
     double most = -endless;
@@ -272,7 +274,8 @@ class StrengthProfile {
     if (way != Way::both) box.upper[at_guess] = g;
     box.upper[at_lapse] = l;
     const auto eta = [&](double share) { return eta_within(search_.link(), share); };
-    if (way == Way::held) box.lower[at_place] = box.upper[at_place] = eta((share_ - g) / (1.0 - g - l));
+    if (way == Way::held)
+      box.lower[at_place] = box.upper[at_place] = eta((share_ - g) / (1.0 - g - l));
     if (way == Way::guess) {
       const double most = std::min(all.upper[at_guess], share_);
       box.upper[at_place] = eta((share_ - g) / (1.0 - g - l));
@@ -299,12 +302,13 @@ class StrengthProfile {
     const CurveThrough curve(search_.link(), share_, strength, follows);
     const Box box = box_of_way(way);
     Parameters& last = last_[static_cast<std::size_t>(way)];
-    const Parameters from_best{best_[at_place] + best_[at_slope] * strength, best_[at_slope], best_[at_guess],
-                               0.0};
+    const Parameters from_best{best_[at_place] + best_[at_slope] * strength, best_[at_slope],
+                               best_[at_guess], 0.0};
     const auto climb = [&](const Parameters& start) {
       return climb_within(search_.scaled().doses(), box, start, near_enough, curve);
     };
-    Climbed found = climb(from_best);
+    // Without free rates there is but one top.
+    Climbed found = climb(way == Way::held ? last : from_best);
     if (way != Way::held) found = better(found, climb(last));
     last = found.at;
     const double followed = curve.completed(found.at)[at_lapse];
@@ -348,8 +352,10 @@ class HeldProfile {
   double operator()(double value) {
     Box box = search_.box();
     box.lower[held_] = box.upper[held_] = value;
-    const Climbed found = better(search_.best_within(box, last_, near_enough),
-                                 search_.best_within(box, best_, near_enough));
+    Climbed found = search_.best_within(box, last_, near_enough);
+    if (search_.has_free_rate()) {
+      found = better(found, search_.best_within(box, best_, near_enough));
+    }
     last_ = found.at;
     return found.log_likelihood;
   }
@@ -393,16 +399,17 @@ BandPoint band_point(double strength, const ShareAt& point, double half_width) {
           .upper = share_at(Link::logit, middle + half_width)};
 }
 
-double upper_bound_of(std::span<const Dose> doses, RatedModel model, std::size_t rate,
+double upper_bound_of(std::span<const Dose> doses, const RatedFit& fit, std::size_t rate,
                       double confidence) {
-  (rate == at_guess ? model.guess : model.lapse).is_free = true;
-  const Search search(doses, model);
-  const Climbed best = search.best();
-  HeldProfile profile(search, best.at, rate);
-  Unlikeliness<HeldProfile> unlikely(profile, best.log_likelihood,
+  need_of_response(confidence > 0.5, "response: confidence must lie between 0.5 and 1");
+  const Search search(doses, fit.model);
+  const Parameters best = scaled_parameters(fit, search.scaled());
+  need_of_response(search.box().lower[rate] < search.box().upper[rate],
+                   "response: a rate that is held has no bound");
+  HeldProfile profile(search, best, rate);
+  Unlikeliness<HeldProfile> unlikely(profile, fit.log_likelihood,
                                      two_sided_z(2.0 * confidence - 1.0));
-  const double bound = end_towards(best.at[rate], 0.02, most_rate, unlikely);
-  return std::min(bound, most_rate);
+  return std::min(end_towards(best[rate], 0.02, most_rate, unlikely), most_rate);
 }
 
 }  // namespace
@@ -434,13 +441,14 @@ std::optional<RatedFit> fit_rated(std::span<const Dose> doses, const RatedModel&
   if (!has_rates && separation != Separation::overlap) return std::nullopt;
   const Climbed best = search.best();
   const double unit = search.scaled().unit();
-  return RatedFit{.model = model,
-                  .guess = best.at[at_guess],
-                  .lapse = best.at[at_lapse],
-                  .intercept = best.at[at_place] - best.at[at_slope] * search.scaled().centre() / unit,
-                  .slope = best.at[at_slope] / unit,
-                  .log_likelihood = best.log_likelihood,
-                  .is_step = best.at[at_slope] > 0.9 * steepest};
+  return RatedFit{
+      .model = model,
+      .guess = best.at[at_guess],
+      .lapse = best.at[at_lapse],
+      .intercept = best.at[at_place] - best.at[at_slope] * search.scaled().centre() / unit,
+      .slope = best.at[at_slope] / unit,
+      .log_likelihood = best.log_likelihood,
+      .is_step = best.at[at_slope] > 0.9 * steepest};
 }
 
 Interval profile_strength(std::span<const Dose> doses, const RatedFit& fit, double share,
@@ -478,11 +486,11 @@ Interval profile_slope(std::span<const Dose> doses, const RatedFit& fit, double 
 }
 
 double upper_bound_of_guess(std::span<const Dose> doses, const RatedFit& fit, double confidence) {
-  return upper_bound_of(doses, fit.model, at_guess, confidence);
+  return upper_bound_of(doses, fit, at_guess, confidence);
 }
 
 double upper_bound_of_lapse(std::span<const Dose> doses, const RatedFit& fit, double confidence) {
-  return upper_bound_of(doses, fit.model, at_lapse, confidence);
+  return upper_bound_of(doses, fit, at_lapse, confidence);
 }
 
 std::vector<BandPoint> band_of(std::span<const Dose> doses, const RatedFit& fit,

@@ -70,8 +70,8 @@ struct RatedFit {
 [[nodiscard]] Interval profile_slope(std::span<const Dose> doses, const RatedFit& fit,
                                      double confidence);
 
-/// Upper bounds, one-sided; most_rate at most, which means that the data bound it by nothing. The
-/// rate is taken as free even if the fit held it.
+/// Upper bounds of a rate that is free in `fit`, one-sided; most_rate where the data do not bound
+/// it. Throws std::domain_error for a rate that is held, or a confidence outside (0.5, 1).
 [[nodiscard]] double upper_bound_of_guess(std::span<const Dose> doses, const RatedFit& fit,
                                           double confidence);
 [[nodiscard]] double upper_bound_of_lapse(std::span<const Dose> doses, const RatedFit& fit,
