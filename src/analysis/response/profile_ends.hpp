@@ -35,7 +35,7 @@ double crossing(double inside, double at_inside, double outside, double at_outsi
                 Unlikely& unlikely) {
   if (at_inside >= 0.0) return inside;
   const auto is_close = [&](double a, double b) {
-    return std::abs(a - b) <= 1e-6 * std::min(1.0, std::abs(outside - inside));
+    return std::abs(a - b) <= 1e-5 * std::min(1.0, std::abs(outside - inside));
   };
   std::uintmax_t most_calls = 60;
   const bool upwards = inside < outside;

@@ -17,7 +17,7 @@ constexpr double endless = std::numeric_limits<double>::infinity();
 constexpr double furthest_eta = 1e6;
 constexpr double steepest = 1000.0;  // of scaled strengths, which lie within -1 and 1
 constexpr double to_the_end = 1e-13;
-constexpr double near_enough = 1e-7;
+constexpr double near_enough = 1e-6;
 
 // Parameters in the order of a Box. Of a curve through a share, `place` is eta at its strength.
 constexpr std::size_t at_place = 0;
@@ -42,6 +42,7 @@ Core core_at(Link link, double eta) {
       return {eta < 0.0 ? tail : head, eta < 0.0 ? head : tail, tail * head};
     }
     case Link::probit: {
+      if (std::abs(eta) > 36.0) return {eta < 0.0 ? 0.0 : 1.0, eta < 0.0 ? 1.0 : 0.0, 0.0};
       const double tail = 0.5 * std::erfc(std::abs(eta) * one_div_root_two);
       const double head = 1.0 - tail;
       return {eta < 0.0 ? tail : head, eta < 0.0 ? head : tail,
@@ -222,7 +223,7 @@ class StrengthProfile {
  public:
   StrengthProfile(const Search& search, const Parameters& best, double share)
       : search_(search), share_(share), best_(best) {
-    last_.fill(best);
+    begin_again();
   }
 
   double operator()(double strength) {
@@ -232,6 +233,11 @@ class StrengthProfile {
       most = std::max(most, along(way, strength));
     }
     return search_.has_free_rate() ? most : along(Way::held, strength);
+  }
+
+  /// The next search begins at the best curve, not where the last one ended.
+  void begin_again() {
+    last_.fill({eta_of(search_.link(), share_), best_[at_slope], best_[at_guess], 0.0});
   }
 
   /// The best of the curves that have the share nowhere below (or above) any strength.
@@ -302,14 +308,7 @@ class StrengthProfile {
     const CurveThrough curve(search_.link(), share_, strength, follows);
     const Box box = box_of_way(way);
     Parameters& last = last_[static_cast<std::size_t>(way)];
-    const Parameters from_best{best_[at_place] + best_[at_slope] * strength, best_[at_slope],
-                               best_[at_guess], 0.0};
-    const auto climb = [&](const Parameters& start) {
-      return climb_within(search_.scaled().doses(), box, start, near_enough, curve);
-    };
-    // Without free rates there is but one top.
-    Climbed found = climb(way == Way::held ? last : from_best);
-    if (way != Way::held) found = better(found, climb(last));
+    const Climbed found = climb_within(search_.scaled().doses(), box, last, near_enough, curve);
     last = found.at;
     const double followed = curve.completed(found.at)[at_lapse];
     if (way == Way::both && !is_within(followed, 0.0, most_rate)) return -endless;
@@ -339,30 +338,32 @@ std::optional<double> likely_strength(const RatedFit& fit, double share, const S
   return std::nullopt;
 }
 
-Interval interval_between(double lower, double upper, double confidence) {
-  return profile_between(lower, upper, confidence, "profile likelihood");
+/// As end_towards, but from a known end on where that lies further out; the known end itself where
+/// nothing beyond it is likely.
+template <typename Unlikely>
+double wider_end(double from, double known, double step, double furthest, Unlikely& unlikely) {
+  const bool is_further = std::isfinite(known) && (known - from) * step > 0.0;
+  if (!is_further) return end_towards(from, step, furthest, unlikely);
+  if (unlikely(known) >= 0.0) return known;
+  return end_towards(known, step, furthest, unlikely);
 }
 
 /// The likelihood of curves with one parameter held.
 class HeldProfile {
  public:
   HeldProfile(const Search& search, const Parameters& best, std::size_t held)
-      : search_(search), best_(best), last_(best), held_(held) {}
+      : search_(search), last_(best), held_(held) {}
 
   double operator()(double value) {
     Box box = search_.box();
     box.lower[held_] = box.upper[held_] = value;
-    Climbed found = search_.best_within(box, last_, near_enough);
-    if (search_.has_free_rate()) {
-      found = better(found, search_.best_within(box, best_, near_enough));
-    }
+    const Climbed found = search_.best_within(box, last_, near_enough);
     last_ = found.at;
     return found.log_likelihood;
   }
 
  private:
   const Search& search_;
-  Parameters best_;
   Parameters last_;
   std::size_t held_;
 };
@@ -455,34 +456,61 @@ Interval profile_strength(std::span<const Dose> doses, const RatedFit& fit, doub
                           double confidence) {
   need_of_response(share > 0.0 && share < 1.0, "response: a share must lie between 0 and 1");
   const double z = two_sided_z(confidence);
-  const Search search(doses, fit.model);
+  Interval interval = profile_between(endless, -endless, confidence, "profile likelihood");
+  widen_strength(interval, doses, fit, share, z * z / 2.0);
+  if (interval.lower > interval.upper) std::swap(interval.lower, interval.upper);
+  return interval;
+}
+
+void widen_strength(Interval& interval, std::span<const Dose> doses, const RatedFit& other,
+                    double share, double most_loss) {
+  if (!(most_loss > 0.0)) return;
+  const Search search(doses, other.model);
+  const bool can_have_it =
+      search.has_free_rate() || strength_of(other, share) || other.slope == 0.0;
+  if (!can_have_it) return;
   const Scaled& scaled = search.scaled();
-  const Parameters best = scaled_parameters(fit, scaled);
+  const Parameters best = scaled_parameters(other, scaled);
   StrengthProfile profile(search, best, share);
-  Unlikeliness<StrengthProfile> unlikely(profile, fit.log_likelihood, z);
-  const bool can_have_it = search.has_free_rate() || strength_of(fit, share) || fit.slope == 0.0;
-  if (!can_have_it) return interval_between(-endless, endless, confidence);
-  const auto from = likely_strength(fit, share, scaled, unlikely);
-  if (!from) return interval_between(-endless, endless, confidence);
+  Unlikeliness<StrengthProfile> unlikely(profile, other.log_likelihood, std::sqrt(2.0 * most_loss));
+  const auto from = likely_strength(other, share, scaled, unlikely);
+  if (!from) return;
   const double step = std::clamp(0.3 / best[at_slope], 1e-4, 1.0);
-  const bool has_lower = unlikely.of(profile.without_lower_end()) > 0.0;
-  const bool has_upper = unlikely.of(profile.without_upper_end()) > 0.0;
-  const double lower = has_lower ? end_towards(*from, -step, -far_away, unlikely) : -endless;
-  const double upper = has_upper ? end_towards(*from, step, far_away, unlikely) : endless;
-  return interval_between(scaled.unscaled(lower), scaled.unscaled(upper), confidence);
+  if (unlikely.of(profile.without_lower_end()) <= 0.0) {
+    interval.lower = -endless;
+  } else if (std::isfinite(interval.lower) || interval.lower > 0.0) {
+    const double end = wider_end(*from, scaled.scaled(interval.lower), -step, -far_away, unlikely);
+    interval.lower = std::min(interval.lower, scaled.unscaled(end));
+  }
+  profile.begin_again();
+  if (unlikely.of(profile.without_upper_end()) <= 0.0) {
+    interval.upper = endless;
+  } else if (std::isfinite(interval.upper) || interval.upper < 0.0) {
+    const double end = wider_end(*from, scaled.scaled(interval.upper), step, far_away, unlikely);
+    interval.upper = std::max(interval.upper, scaled.unscaled(end));
+  }
 }
 
 Interval profile_slope(std::span<const Dose> doses, const RatedFit& fit, double confidence) {
   const double z = two_sided_z(confidence);
-  const Search search(doses, fit.model);
+  Interval interval = profile_between(endless, -endless, confidence, "profile likelihood");
+  widen_slope(interval, doses, fit, z * z / 2.0);
+  return interval;
+}
+
+void widen_slope(Interval& interval, std::span<const Dose> doses, const RatedFit& other,
+                 double most_loss) {
+  if (!(most_loss > 0.0)) return;
+  const Search search(doses, other.model);
   const double unit = search.scaled().unit();
-  const Parameters best = scaled_parameters(fit, search.scaled());
+  const Parameters best = scaled_parameters(other, search.scaled());
   HeldProfile profile(search, best, at_slope);
-  Unlikeliness<HeldProfile> unlikely(profile, fit.log_likelihood, z);
+  Unlikeliness<HeldProfile> unlikely(profile, other.log_likelihood, std::sqrt(2.0 * most_loss));
   const double step = std::max(0.2 * best[at_slope], 1e-3);
-  const double lower = end_towards(best[at_slope], -step, 0.0, unlikely);
-  const double upper = end_towards(best[at_slope], step, steepest, unlikely);
-  return interval_between(std::max(lower, 0.0) / unit, upper / unit, confidence);
+  const double lower = wider_end(best[at_slope], interval.lower * unit, -step, 0.0, unlikely);
+  const double upper = wider_end(best[at_slope], interval.upper * unit, step, steepest, unlikely);
+  interval.lower = std::min(interval.lower, std::max(lower, 0.0) / unit);
+  interval.upper = std::max(interval.upper, upper / unit);
 }
 
 double upper_bound_of_guess(std::span<const Dose> doses, const RatedFit& fit, double confidence) {

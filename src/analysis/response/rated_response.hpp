@@ -70,6 +70,13 @@ struct RatedFit {
 [[nodiscard]] Interval profile_slope(std::span<const Dose> doses, const RatedFit& fit,
                                      double confidence);
 
+/// Takes into such an interval what the fit of another model to the same doses allows: curves that
+/// lose at most `most_loss` of log likelihood against that fit. None for a loss not above 0.
+void widen_strength(Interval& interval, std::span<const Dose> doses, const RatedFit& other,
+                    double share, double most_loss);
+void widen_slope(Interval& interval, std::span<const Dose> doses, const RatedFit& other,
+                 double most_loss);
+
 /// Upper bounds of a rate that is free in `fit`, one-sided; most_rate where the data do not bound
 /// it. Throws std::domain_error for a rate that is held, or a confidence outside (0.5, 1).
 [[nodiscard]] double upper_bound_of_guess(std::span<const Dose> doses, const RatedFit& fit,

@@ -1,6 +1,7 @@
 #include "analysis/response/strength_response.hpp"
 
 #include <algorithm>
+#include <array>
 #include <boost/math/constants/constants.hpp>
 #include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/normal.hpp>
@@ -33,48 +34,61 @@ RatedFit fit_with(DoseSpan doses, bool guess_is_free, bool lapse_is_free) {
       .value();
 }
 
-/// The curve taken, and what was found on the way to it.
-struct Choice {
-  RatedFit fit;
-  RateBesideStrength guess;
-  RateBesideStrength lapse;
+/// The curves without rates, with one, with both.
+struct Candidates {
+  RatedFit plain;
+  RatedFit with_guess;
+  RatedFit with_lapse;
+  RatedFit with_both;
+
+  [[nodiscard]] std::array<const RatedFit*, 4> all() const {
+    return {&plain, &with_guess, &with_lapse, &with_both};
+  }
 };
 
-RateBesideStrength rate_in_curve(double rate, double p, double upper) {
-  return {.is_in_curve = true, .rate = rate, .upper = upper, .p = p};
+Candidates candidates_of(DoseSpan doses) {
+  return {.plain = fit_with(doses, false, false),
+          .with_guess = fit_with(doses, true, false),
+          .with_lapse = fit_with(doses, false, true),
+          .with_both = fit_with(doses, true, true)};
 }
-RateBesideStrength rate_left_out(double p, double upper) { return {.upper = upper, .p = p}; }
 
-/// Guess and lapse rate enter one after the other, the more likely first, each only where the data
-/// ask for it.
-Choice choice_of(DoseSpan doses, double confidence) {
-  const RatedFit plain = fit_with(doses, false, false);
-  const RatedFit guess = fit_with(doses, true, false);
-  const RatedFit lapse = fit_with(doses, false, true);
-  const double p_guess = p_at_the_end(guess.log_likelihood, plain.log_likelihood);
-  const double p_lapse = p_at_the_end(lapse.log_likelihood, plain.log_likelihood);
-  if (std::min(p_guess, p_lapse) >= rare) {
-    return {.fit = plain,
-            .guess = rate_left_out(p_guess, upper_bound_of_guess(doses, guess, confidence)),
-            .lapse = rate_left_out(p_lapse, upper_bound_of_lapse(doses, lapse, confidence))};
+/// Log likelihood, less for each free rate what it must gain to be taken into the curve.
+double merit_of(const RatedFit& fit) {
+  static const double least_gain = quantile(boost::math::chi_squared(1.0), 1.0 - 2.0 * rare) / 2.0;
+  const int rates = (fit.model.guess.is_free ? 1 : 0) + (fit.model.lapse.is_free ? 1 : 0);
+  return fit.log_likelihood - least_gain * rates;
+}
+
+const RatedFit& taken_of(const Candidates& candidates) {
+  const RatedFit* taken = &candidates.plain;
+  for (const RatedFit* fit : candidates.all()) {
+    if (merit_of(*fit) > merit_of(*taken)) taken = fit;
   }
-  const RatedFit both = fit_with(doses, true, true);
-  const bool lapse_first = p_lapse <= p_guess;
-  const RatedFit& first = lapse_first ? lapse : guess;
-  const double p_second = p_at_the_end(both.log_likelihood, first.log_likelihood);
-  const RatedFit& taken = p_second < rare ? both : first;
-  Choice choice{.fit = taken, .guess = {}, .lapse = {}};
-  const double guess_bound =
-      upper_bound_of_guess(doses, taken.model.guess.is_free ? taken : both, confidence);
-  const double lapse_bound =
-      upper_bound_of_lapse(doses, taken.model.lapse.is_free ? taken : both, confidence);
-  choice.guess = taken.model.guess.is_free
-                     ? rate_in_curve(taken.guess, lapse_first ? p_second : p_guess, guess_bound)
-                     : rate_left_out(p_second, guess_bound);
-  choice.lapse = taken.model.lapse.is_free
-                     ? rate_in_curve(taken.lapse, lapse_first ? p_lapse : p_second, lapse_bound)
-                     : rate_left_out(p_second, lapse_bound);
-  return choice;
+  return *taken;
+}
+
+/// What the curve with the rate, and the one without it, say of it.
+RateBesideStrength rate_of(const RatedFit& with, const RatedFit& without, double rate, double upper,
+                           bool is_in_curve) {
+  return {.is_in_curve = is_in_curve,
+          .rate = is_in_curve ? rate : 0.0,
+          .upper = upper,
+          .p = p_at_the_end(with.log_likelihood, without.log_likelihood)};
+}
+
+void add_rates(StrengthResponse& response, DoseSpan doses, const Candidates& candidates,
+               const RatedFit& taken, double confidence) {
+  const bool has_guess = taken.model.guess.is_free;
+  const bool has_lapse = taken.model.lapse.is_free;
+  const RatedFit& with_guess = has_lapse ? candidates.with_both : candidates.with_guess;
+  const RatedFit& without_guess = has_lapse ? candidates.with_lapse : candidates.plain;
+  const RatedFit& with_lapse = has_guess ? candidates.with_both : candidates.with_lapse;
+  const RatedFit& without_lapse = has_guess ? candidates.with_guess : candidates.plain;
+  response.guess = rate_of(with_guess, without_guess, taken.guess,
+                           upper_bound_of_guess(doses, with_guess, confidence), has_guess);
+  response.lapse = rate_of(with_lapse, without_lapse, taken.lapse,
+                           upper_bound_of_lapse(doses, with_lapse, confidence), has_lapse);
 }
 
 /// Standard deviation of the threshold where eta rises by 1 per unit of strength.
@@ -178,27 +192,71 @@ std::optional<Interval> fieller_of(const std::optional<ResponseFit>& fit, double
   return threshold ? threshold->fieller : std::nullopt;
 }
 
+/// The intervals of `taken`, with what the other candidates allow in addition.
+class WideIntervals {
+ public:
+  WideIntervals(DoseSpan doses, const Candidates& candidates, const RatedFit& taken,
+                double confidence)
+      : doses_(doses), candidates_(candidates), taken_(taken), confidence_(confidence) {
+    const double z = two_sided_z(confidence);
+    least_merit_ = merit_of(taken) - z * z / 2.0;
+  }
+
+  [[nodiscard]] Interval slope() const {
+    Interval interval = profile_slope(doses_, taken_, confidence_);
+    for (const RatedFit* other : others()) {
+      widen_slope(interval, doses_, *other, merit_of(*other) - least_merit_);
+    }
+    return interval;
+  }
+
+  [[nodiscard]] Interval strength(double share, const Interval& of_taken) const {
+    Interval interval = of_taken;
+    for (const RatedFit* other : others()) {
+      widen_strength(interval, doses_, *other, share, merit_of(*other) - least_merit_);
+    }
+    return interval;
+  }
+
+ private:
+  [[nodiscard]] std::vector<const RatedFit*> others() const {
+    std::vector<const RatedFit*> found;
+    for (const RatedFit* fit : candidates_.all()) {
+      if (fit != &taken_) found.push_back(fit);
+    }
+    return found;
+  }
+
+  DoseSpan doses_;
+  const Candidates& candidates_;
+  const RatedFit& taken_;
+  double confidence_;
+  double least_merit_ = 0.0;
+};
+
 /// By maximum likelihood. False where the slope is not shown.
 bool add_likely_curve(StrengthResponse& response, DoseSpan doses, double confidence,
                       std::string_view unit) {
-  const Choice choice = choice_of(doses, confidence);
-  const RatedFit& fit = choice.fit;
-  const Interval slope = profile_slope(doses, fit, confidence);
+  const Candidates candidates = candidates_of(doses);
+  const RatedFit& fit = taken_of(candidates);
+  const WideIntervals intervals(doses, candidates, fit, confidence);
+  const Interval slope = intervals.slope();
   if (!(slope.lower > 0.0)) return false;
   response.basis = ResponseBasis::likelihood;
   response.link = fit.model.link;
-  response.guess = choice.guess;
-  response.lapse = choice.lapse;
+  add_rates(response, doses, candidates, fit, confidence);
   add_slope(response, fit.intercept, fit.slope, slope);
   response.why_this_curve = why_this_curve(response);
   const bool has_rates = response.guess.is_in_curve || response.lapse.is_in_curve;
   const auto normal = has_rates ? std::nullopt : fit_response(doses, response.link);
   for (auto* place : {&response.s50, &response.s95}) {
     const double share = place == &response.s50 ? 0.5 : 0.95;
+    const Interval of_this_curve = profile_strength(doses, fit, share, confidence);
     add_threshold(response, *place,
                   {.share = share,
                    .strength = strength_of(fit, share),
-                   .profile = profile_strength(doses, fit, share, confidence),
+                   .profile = intervals.strength(share, of_this_curve),
+                   .of_this_curve = of_this_curve,
                    .fieller = fieller_of(normal, share, confidence)},
                   unit);
   }
@@ -223,10 +281,12 @@ bool add_penalised_curve(StrengthResponse& response, DoseSpan doses, double conf
   response.why_this_curve = why_this_curve(response);
   for (auto* place : {&response.s50, &response.s95}) {
     const double share = place == &response.s50 ? 0.5 : 0.95;
+    const Interval interval = penalised_strength_interval(doses, *fit, share, confidence);
     add_threshold(response, *place,
                   {.share = share,
                    .strength = (eta_of(fit->link, share) - fit->intercept) / fit->slope,
-                   .profile = penalised_strength_interval(doses, *fit, share, confidence),
+                   .profile = interval,
+                   .of_this_curve = interval,
                    .fieller = fieller_of(fit, share, confidence)},
                   unit);
   }

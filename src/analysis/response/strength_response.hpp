@@ -32,10 +32,14 @@ struct StrengthAtShare {
   double share = 0.5;
   /// Nothing where the curve never reaches it: too many taps are missed at any strength.
   std::optional<double> strength{};
-  /// By profile likelihood (of a penalised curve, penalised). It judges; an end is infinite where
-  /// the data do not bound it. Fieller's is then infinite too or trusts a normal slope that is not
-  /// there, so it never takes its place.
+  /// By profile likelihood, over the curves with and without rates: each free rate costs the
+  /// likelihood what would take it into the curve, so that neither a rate that was left out nor one
+  /// that was taken by chance makes the interval too short. It judges. An end is infinite where the
+  /// data do not bound it (Fieller's is then infinite too or trusts a normal slope that is not
+  /// there, so it never takes its place). Of a penalised curve: by the penalised likelihood.
   Interval profile{};
+  /// The same of the curve as it was taken: shorter, and right if its rates are.
+  Interval of_this_curve{};
   /// Fieller 1954 beside it. Nothing where the slope is not shown, or rates are in the curve.
   std::optional<Interval> fieller{};
   bool is_extrapolated = false;  ///< beyond all strengths that were tapped
