@@ -71,11 +71,11 @@ Doses list_in_turn(const Truth& truth, int seed) {
   return device.doses();
 }
 
-/// From soft to hard, each trial a little harder.
+/// From soft to hard in sixty steps, four times.
 Doses ramp(const Truth& truth, int seed) {
   Asked device(truth, seed);
   for (int trial = 0; trial < 240; ++trial) {
-    device.detects(middle + spread * (-2.0 + 6.0 * trial / 239.0));
+    device.detects(middle + spread * (-2.0 + 6.0 * (trial % 60) / 59.0));
   }
   return device.doses();
 }

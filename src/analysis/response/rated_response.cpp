@@ -15,8 +15,8 @@ namespace {
 
 constexpr double endless = std::numeric_limits<double>::infinity();
 constexpr double furthest_eta = 1e6;
-constexpr double steepest = 1000.0;  // of scaled strengths, which lie within -1 and 1
-constexpr double to_the_end = 1e-13;
+constexpr double steepest = 1000.0;      // of scaled strengths, which lie within -1 and 1
+constexpr double most_steepening = 4.0;  // by free rates
 constexpr double near_enough = 1e-6;
 
 // Parameters in the order of a Box. Of a curve through a share, `place` is eta at its strength.
@@ -160,15 +160,16 @@ bool is_within(double value, double lower, double upper) {
   return lower <= value && value <= upper;
 }
 
-const Climbed& better(const Climbed& a, const Climbed& b) {
-  return a.log_likelihood >= b.log_likelihood ? a : b;
-}
-
 /// The doses of one analysis, scaled, with the search for the best of its curves.
 class Search {
  public:
   Search(std::span<const Dose> doses, const RatedModel& model)
-      : merged_(merged(doses)), scaled_(merged_), model_(model), box_(box_of(model)) {}
+      : merged_(merged(doses)), scaled_(merged_), model_(model), box_(box_of(model)) {
+    plain_ = best_plain();
+    if (has_free_rate()) {
+      box_.upper[at_slope] = std::min(steepest, most_steepening * std::max(plain_[at_slope], 1.0));
+    }
+  }
 
   [[nodiscard]] const Scaled& scaled() const { return scaled_; }
   [[nodiscard]] const Box& box() const { return box_; }
@@ -179,17 +180,17 @@ class Search {
     return climb_within(scaled_.doses(), box, start, enough, FreeCurve(model_.link));
   }
 
-  /// The best curve of all, from the one without free rates and from steeper ones.
-  [[nodiscard]] Climbed best() const {
-    Climbed best =
-        best_within(box_, {0.0, 1.0, box_.lower[at_guess], box_.lower[at_lapse]}, to_the_end);
-    if (!has_free_rate()) return best;
-    const Parameters plain = best.at;
-    for (const auto& [steeper, rate] : {std::pair{1.3, 0.02}, {4.0, 0.1}}) {
-      const Parameters start{plain[at_place] * steeper, plain[at_slope] * steeper, rate, rate};
-      best = better(best, best_within(box_, start, to_the_end));
+  /// The tops of the likelihood that are found from the curve without free rates and from steeper
+  /// ones beside it, highest first; those far below the highest left out.
+  [[nodiscard]] std::vector<Climbed> tops() const {
+    if (!has_free_rate()) return {best_within(box_, plain_, fully)};
+    std::vector<Climbed> found{best_within(box_, plain_, roughly)};
+    for (const auto& [steeper, shift] : {std::pair{1.5, 0.0}, {3.0, -0.5}, {3.0, 0.5}}) {
+      const Parameters start{(plain_[at_place] + shift) * steeper, plain_[at_slope] * steeper, 0.05,
+                             0.05};
+      found.push_back(best_within(box_, start, roughly));
     }
-    return best;
+    return highest_of(std::move(found));
   }
 
   /// The best flat curve whose share lies within these ends.
@@ -206,46 +207,104 @@ class Search {
   }
 
  private:
+  static constexpr double roughly = 1e-3;
+  static constexpr double fully = 1e-12;
+
+  /// The best curve with free rates left at their least.
+  [[nodiscard]] Parameters best_plain() const {
+    Box box = box_;
+    box.upper[at_guess] = box_.lower[at_guess];
+    box.upper[at_lapse] = box_.lower[at_lapse];
+    return best_within(box, {0.0, 1.0, box_.lower[at_guess], box_.lower[at_lapse]}, roughly).at;
+  }
+
+  /// Climbed on from where each was roughly found, the same top kept once.
+  [[nodiscard]] std::vector<Climbed> highest_of(std::vector<Climbed> found) const {
+    constexpr double far_below = 4.0;
+    constexpr double apart = 0.02;  // of log likelihood
+    std::ranges::sort(found, std::ranges::greater{}, &Climbed::log_likelihood);
+    std::vector<Climbed> tops;
+    for (const Climbed& rough : found) {
+      if (rough.log_likelihood < found.front().log_likelihood - far_below) break;
+      const auto is_same = [&](const Climbed& top) {
+        return std::abs(top.log_likelihood - rough.log_likelihood) < apart;
+      };
+      if (std::ranges::any_of(tops, is_same)) continue;
+      const Climbed top = best_within(box_, rough.at, fully);
+      if (std::ranges::none_of(tops, [&](const Climbed& other) {
+            return std::abs(top.log_likelihood - other.log_likelihood) < apart;
+          })) {
+        tops.push_back(top);
+      }
+    }
+    std::ranges::sort(tops, std::ranges::greater{}, &Climbed::log_likelihood);
+    return tops;
+  }
+
   std::vector<Dose> merged_;
   Scaled scaled_;
   RatedModel model_;
   Box box_;
+  Parameters plain_{};
 };
 
-Parameters scaled_parameters(const RatedFit& fit, const Scaled& scaled) {
-  return {fit.intercept + fit.slope * scaled.centre(), fit.slope * scaled.unit(), fit.guess,
-          fit.lapse};
+Parameters scaled_parameters(const RatedCurve& curve, const Scaled& scaled) {
+  return {curve.intercept + curve.slope * scaled.centre(), curve.slope * scaled.unit(), curve.guess,
+          curve.lapse};
+}
+
+RatedCurve unscaled_curve(const Parameters& at, const Scaled& scaled) {
+  return {.guess = at[at_guess],
+          .lapse = at[at_lapse],
+          .intercept = at[at_place] - at[at_slope] * scaled.centre() / scaled.unit(),
+          .slope = at[at_slope] / scaled.unit()};
+}
+
+/// All tops of a fit, the highest first.
+std::vector<Parameters> tops_of(const RatedFit& fit, const Scaled& scaled) {
+  std::vector<Parameters> tops{scaled_parameters(fit, scaled)};
+  for (const RatedCurve& top : fit.other_tops) tops.push_back(scaled_parameters(top, scaled));
+  return tops;
 }
 
 /// The likelihood of curves through `share` at a strength; each search begins where the last one
 /// ended.
 class StrengthProfile {
  public:
-  StrengthProfile(const Search& search, const Parameters& best, double share)
-      : search_(search), share_(share), best_(best) {
+  StrengthProfile(const Search& search, std::vector<Parameters> tops, double share)
+      : search_(search), share_(share), tops_(std::move(tops)) {
     begin_again();
   }
 
   double operator()(double strength) {
     double most = -endless;
-    for (const Way way : {Way::guess, Way::lapse, Way::both}) {
-      if (!is_open(way)) continue;
-      most = std::max(most, along(way, strength));
+    for (auto& last : last_) {
+      for (const Way way : {Way::held, Way::guess, Way::lapse, Way::both}) {
+        if (!is_open(way)) continue;
+        most = std::max(most, along(way, strength, last[static_cast<std::size_t>(way)]));
+      }
     }
-    return search_.has_free_rate() ? most : along(Way::held, strength);
+    return most;
   }
 
-  /// The next search begins at the best curve, not where the last one ended.
+  /// The next search begins at the tops, not where the last one ended.
   void begin_again() {
-    last_.fill({eta_of(search_.link(), share_), best_[at_slope], best_[at_guess], 0.0});
+    last_.clear();
+    for (const Parameters& top : tops_) {
+      last_.emplace_back().fill(
+          {eta_of(search_.link(), share_), top[at_slope], top[at_guess], 0.0});
+    }
   }
 
-  /// The best of the curves that have the share nowhere below (or above) any strength.
-  [[nodiscard]] double without_upper_end() const {
-    return std::max(search_.flat_within(0.0, share_), best_with_at_least(at_lapse, 1.0 - share_));
+  /// Whether curves of at least this likelihood have the share at no strength, but only beyond (or
+  /// before) all of them.
+  [[nodiscard]] bool may_lack_upper_end(double least) const {
+    return search_.flat_within(0.0, share_) >= least ||
+           best_with_at_least(at_lapse, 1.0 - share_) >= least;
   }
-  [[nodiscard]] double without_lower_end() const {
-    return std::max(search_.flat_within(share_, 1.0), best_with_at_least(at_guess, share_));
+  [[nodiscard]] bool may_lack_lower_end(double least) const {
+    return search_.flat_within(share_, 1.0) >= least ||
+           best_with_at_least(at_guess, share_) >= least;
   }
 
  private:
@@ -256,6 +315,7 @@ class StrengthProfile {
   }
   /// One rate follows, the other is at its lower end; or one follows and the other is free.
   [[nodiscard]] bool is_open(Way way) const {
+    if (way == Way::held) return !search_.has_free_rate();
     if (way == Way::guess) return is_free(at_guess);
     if (way == Way::lapse) return is_free(at_lapse);
     return is_free(at_guess) && is_free(at_lapse);
@@ -265,11 +325,16 @@ class StrengthProfile {
     Box box = search_.box();
     if (box.upper[rate] < least) return -endless;
     box.lower[rate] = std::max(box.lower[rate], least);
-    Parameters start = best_;
-    const Climbed near = search_.best_within(box, start, near_enough);
-    start[at_slope] *= 3.0;
-    start[at_place] *= 3.0;
-    return better(near, search_.best_within(box, start, near_enough)).log_likelihood;
+    double most = -endless;
+    for (const Parameters& top : tops_) {
+      for (const double steeper : {1.0, 3.0}) {
+        Parameters start = top;
+        start[at_place] *= steeper;
+        start[at_slope] *= steeper;
+        most = std::max(most, search_.best_within(box, start, near_enough).log_likelihood);
+      }
+    }
+    return most;
   }
 
   [[nodiscard]] Box box_of_way(Way way) const {
@@ -300,14 +365,13 @@ class StrengthProfile {
     return box;
   }
 
-  double along(Way way, double strength) {
+  double along(Way way, double strength, Parameters& last) const {
     using Follows = CurveThrough::Follows;
     const Follows follows = way == Way::held    ? Follows::eta
                             : way == Way::guess ? Follows::guess
                                                 : Follows::lapse;
     const CurveThrough curve(search_.link(), share_, strength, follows);
     const Box box = box_of_way(way);
-    Parameters& last = last_[static_cast<std::size_t>(way)];
     const Climbed found = climb_within(search_.scaled().doses(), box, last, near_enough, curve);
     last = found.at;
     const double followed = curve.completed(found.at)[at_lapse];
@@ -317,8 +381,8 @@ class StrengthProfile {
 
   const Search& search_;
   double share_;
-  Parameters best_;
-  std::array<Parameters, 4> last_{};
+  std::vector<Parameters> tops_;
+  std::vector<std::array<Parameters, 4>> last_{};  // of each top, by way
 };
 
 constexpr double far_away = 1e6;  // in scaled strengths
@@ -351,20 +415,24 @@ double wider_end(double from, double known, double step, double furthest, Unlike
 /// The likelihood of curves with one parameter held.
 class HeldProfile {
  public:
-  HeldProfile(const Search& search, const Parameters& best, std::size_t held)
-      : search_(search), last_(best), held_(held) {}
+  HeldProfile(const Search& search, std::vector<Parameters> tops, std::size_t held)
+      : search_(search), last_(std::move(tops)), held_(held) {}
 
   double operator()(double value) {
     Box box = search_.box();
     box.lower[held_] = box.upper[held_] = value;
-    const Climbed found = search_.best_within(box, last_, near_enough);
-    last_ = found.at;
-    return found.log_likelihood;
+    double most = -endless;
+    for (Parameters& last : last_) {
+      const Climbed found = search_.best_within(box, last, near_enough);
+      last = found.at;
+      most = std::max(most, found.log_likelihood);
+    }
+    return most;
   }
 
  private:
   const Search& search_;
-  Parameters last_;
+  std::vector<Parameters> last_;
   std::size_t held_;
 };
 
@@ -407,7 +475,7 @@ double upper_bound_of(std::span<const Dose> doses, const RatedFit& fit, std::siz
   const Parameters best = scaled_parameters(fit, search.scaled());
   need_of_response(search.box().lower[rate] < search.box().upper[rate],
                    "response: a rate that is held has no bound");
-  HeldProfile profile(search, best, rate);
+  HeldProfile profile(search, tops_of(fit, search.scaled()), rate);
   Unlikeliness<HeldProfile> unlikely(profile, fit.log_likelihood,
                                      two_sided_z(2.0 * confidence - 1.0));
   return std::min(end_towards(best[rate], 0.02, most_rate, unlikely), most_rate);
@@ -440,16 +508,15 @@ std::optional<RatedFit> fit_rated(std::span<const Dose> doses, const RatedModel&
   const bool has_rates =
       search.has_free_rate() || model.guess.value > 0.0 || model.lapse.value > 0.0;
   if (!has_rates && separation != Separation::overlap) return std::nullopt;
-  const Climbed best = search.best();
-  const double unit = search.scaled().unit();
-  return RatedFit{
-      .model = model,
-      .guess = best.at[at_guess],
-      .lapse = best.at[at_lapse],
-      .intercept = best.at[at_place] - best.at[at_slope] * search.scaled().centre() / unit,
-      .slope = best.at[at_slope] / unit,
-      .log_likelihood = best.log_likelihood,
-      .is_step = best.at[at_slope] > 0.9 * steepest};
+  const std::vector<Climbed> tops = search.tops();
+  RatedFit fit{unscaled_curve(tops.front().at, search.scaled())};
+  fit.model = model;
+  fit.log_likelihood = tops.front().log_likelihood;
+  fit.is_step = tops.front().at[at_slope] > 0.9 * search.box().upper[at_slope];
+  for (std::size_t i = 1; i < tops.size(); ++i) {
+    fit.other_tops.push_back(unscaled_curve(tops[i].at, search.scaled()));
+  }
+  return fit;
 }
 
 Interval profile_strength(std::span<const Dose> doses, const RatedFit& fit, double share,
@@ -471,19 +538,20 @@ void widen_strength(Interval& interval, std::span<const Dose> doses, const Rated
   if (!can_have_it) return;
   const Scaled& scaled = search.scaled();
   const Parameters best = scaled_parameters(other, scaled);
-  StrengthProfile profile(search, best, share);
+  StrengthProfile profile(search, tops_of(other, scaled), share);
   Unlikeliness<StrengthProfile> unlikely(profile, other.log_likelihood, std::sqrt(2.0 * most_loss));
   const auto from = likely_strength(other, share, scaled, unlikely);
   if (!from) return;
+  const double least = other.log_likelihood - most_loss;
   const double step = std::clamp(0.3 / best[at_slope], 1e-4, 1.0);
-  if (unlikely.of(profile.without_lower_end()) <= 0.0) {
+  if (profile.may_lack_lower_end(least)) {
     interval.lower = -endless;
   } else if (std::isfinite(interval.lower) || interval.lower > 0.0) {
     const double end = wider_end(*from, scaled.scaled(interval.lower), -step, -far_away, unlikely);
     interval.lower = std::min(interval.lower, scaled.unscaled(end));
   }
   profile.begin_again();
-  if (unlikely.of(profile.without_upper_end()) <= 0.0) {
+  if (profile.may_lack_upper_end(least)) {
     interval.upper = endless;
   } else if (std::isfinite(interval.upper) || interval.upper < 0.0) {
     const double end = wider_end(*from, scaled.scaled(interval.upper), step, far_away, unlikely);
@@ -504,11 +572,12 @@ void widen_slope(Interval& interval, std::span<const Dose> doses, const RatedFit
   const Search search(doses, other.model);
   const double unit = search.scaled().unit();
   const Parameters best = scaled_parameters(other, search.scaled());
-  HeldProfile profile(search, best, at_slope);
+  HeldProfile profile(search, tops_of(other, search.scaled()), at_slope);
   Unlikeliness<HeldProfile> unlikely(profile, other.log_likelihood, std::sqrt(2.0 * most_loss));
   const double step = std::max(0.2 * best[at_slope], 1e-3);
   const double lower = wider_end(best[at_slope], interval.lower * unit, -step, 0.0, unlikely);
-  const double upper = wider_end(best[at_slope], interval.upper * unit, step, steepest, unlikely);
+  const double upper = wider_end(best[at_slope], interval.upper * unit, step,
+                                 search.box().upper[at_slope], unlikely);
   interval.lower = std::min(interval.lower, std::max(lower, 0.0) / unit);
   interval.upper = std::max(interval.upper, upper / unit);
 }

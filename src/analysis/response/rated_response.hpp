@@ -29,17 +29,23 @@ struct RatedModel {
   SideRate lapse{};  ///< share that is missed at any strength
 };
 
-struct RatedFit {
-  RatedModel model{};
+struct RatedCurve {
   double guess = 0.0;
   double lapse = 0.0;
   double intercept = 0.0;
   double slope = 0.0;
+};
+
+struct RatedFit : RatedCurve {
+  RatedModel model{};
   double log_likelihood = 0.0;  ///< without the binomial coefficients
   /// The slope has no end: one strength divides all but guesses and lapses. The curve shown is
   /// as steep as one whose threshold spreads (in units of 1 / b) by a thousandth of the strengths'
   /// half range.
   bool is_step = false;
+  /// With free rates the likelihood may have several tops. The lower ones, where they are likely
+  /// too: the intervals look around each.
+  std::vector<RatedCurve> other_tops{};
 };
 
 /// The share detected in all, guesses and lapses included.

@@ -53,11 +53,17 @@ Candidates candidates_of(DoseSpan doses) {
           .with_both = fit_with(doses, true, true)};
 }
 
-/// Log likelihood, less for each free rate what it must gain to be taken into the curve.
+int rates_of(const RatedFit& fit) {
+  return (fit.model.guess.is_free ? 1 : 0) + (fit.model.lapse.is_free ? 1 : 0);
+}
+
+/// Of log likelihood, for the rate to be taken into the curve.
+double least_gain_of_rate() {
+  return quantile(boost::math::chi_squared(1.0), 1.0 - 2.0 * rare) / 2.0;
+}
+
 double merit_of(const RatedFit& fit) {
-  static const double least_gain = quantile(boost::math::chi_squared(1.0), 1.0 - 2.0 * rare) / 2.0;
-  const int rates = (fit.model.guess.is_free ? 1 : 0) + (fit.model.lapse.is_free ? 1 : 0);
-  return fit.log_likelihood - least_gain * rates;
+  return fit.log_likelihood - least_gain_of_rate() * rates_of(fit);
 }
 
 const RatedFit& taken_of(const Candidates& candidates) {
@@ -199,13 +205,13 @@ class WideIntervals {
                 double confidence)
       : doses_(doses), candidates_(candidates), taken_(taken), confidence_(confidence) {
     const double z = two_sided_z(confidence);
-    least_merit_ = merit_of(taken) - z * z / 2.0;
+    most_loss_ = z * z / 2.0;
   }
 
   [[nodiscard]] Interval slope() const {
     Interval interval = profile_slope(doses_, taken_, confidence_);
     for (const RatedFit* other : others()) {
-      widen_slope(interval, doses_, *other, merit_of(*other) - least_merit_);
+      widen_slope(interval, doses_, *other, loss_of(*other));
     }
     return interval;
   }
@@ -213,12 +219,20 @@ class WideIntervals {
   [[nodiscard]] Interval strength(double share, const Interval& of_taken) const {
     Interval interval = of_taken;
     for (const RatedFit* other : others()) {
-      widen_strength(interval, doses_, *other, share, merit_of(*other) - least_merit_);
+      widen_strength(interval, doses_, *other, share, loss_of(*other));
     }
     return interval;
   }
 
  private:
+  /// What curves like this may lose against the best of them. One with more rates begins with the
+  /// merit it lacks; one with fewer only where the rates taken gained twice what it took.
+  [[nodiscard]] double loss_of(const RatedFit& other) const {
+    const double lacks = merit_of(taken_) - merit_of(other);
+    const double lead = least_gain_of_rate() * std::max(0, rates_of(taken_) - rates_of(other));
+    return most_loss_ - std::max(0.0, lacks - lead);
+  }
+
   [[nodiscard]] std::vector<const RatedFit*> others() const {
     std::vector<const RatedFit*> found;
     for (const RatedFit* fit : candidates_.all()) {
@@ -231,7 +245,7 @@ class WideIntervals {
   const Candidates& candidates_;
   const RatedFit& taken_;
   double confidence_;
-  double least_merit_ = 0.0;
+  double most_loss_ = 0.0;
 };
 
 /// By maximum likelihood. False where the slope is not shown.
