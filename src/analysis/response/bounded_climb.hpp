@@ -36,13 +36,15 @@ struct LikelihoodAt {
   std::array<Parameters, most_parameters> information{};
 };
 
-/// `curve` gives the ShareAt of parameters and strength.
-template <typename Curve>
-LikelihoodAt likelihood_at(std::span<const Dose> doses, const Parameters& at, const Curve& curve) {
+/// `curves.with(at)` is the curve of these parameters, which gives the ShareAt of a strength.
+template <typename Curves>
+LikelihoodAt likelihood_at(std::span<const Dose> doses, const Parameters& at,
+                           const Curves& curves) {
   constexpr double least = 1e-300;
+  const auto curve = curves.with(at);
   LikelihoodAt sums;
   for (const Dose& dose : doses) {
-    const ShareAt point = curve(at, dose.strength);
+    const ShareAt point = curve(dose.strength);
     const double share = std::fmax(point.share, least);
     const double rest = std::fmax(point.rest, least);
     const auto responded = static_cast<double>(dose.responded);
@@ -82,13 +84,13 @@ struct Climbed {
 /// Fisher scoring within the box, damped where a full step does not gain (Levenberg 1944, Q Appl
 /// Math 2:164; Marquardt 1963, SIAM J 11:431); ends where no more than `enough` is to be gained.
 /// The likelihood never falls on the way, so the end is a top near `start`, not always the highest.
-template <typename Curve>
+template <typename Curves>
 Climbed climb_within(std::span<const Dose> doses, const Box& box, const Parameters& start,
-                     double enough, const Curve& curve) {
+                     double enough, const Curves& curves) {
   constexpr int most_steps = 200;
   constexpr double most_damping = 1e9;
   Climbed best{.at = moved_within(box, start, {})};
-  LikelihoodAt here = likelihood_at(doses, best.at, curve);
+  LikelihoodAt here = likelihood_at(doses, best.at, curves);
   best.log_likelihood = here.log_likelihood;
   double damping = 0.0;
   for (int i = 0; i < most_steps && damping < most_damping; ++i) {
@@ -99,7 +101,7 @@ Climbed climb_within(std::span<const Dose> doses, const Box& box, const Paramete
       to_gain += here.score[j] * (next[j] - best.at[j]);
     }
     if (damping == 0.0 && std::abs(to_gain) <= enough) break;
-    const LikelihoodAt there = likelihood_at(doses, next, curve);
+    const LikelihoodAt there = likelihood_at(doses, next, curves);
     if (there.log_likelihood > here.log_likelihood) {
       best = {.at = next, .log_likelihood = there.log_likelihood};
       here = there;

@@ -16,7 +16,7 @@ namespace {
 constexpr double endless = std::numeric_limits<double>::infinity();
 constexpr double furthest_eta = 1e6;
 constexpr double steepest = 1000.0;      // of scaled strengths, which lie within -1 and 1
-constexpr double most_steepening = 4.0;  // by free rates
+constexpr double most_steepening = 8.0;  // by free rates
 constexpr double near_enough = 1e-6;
 
 // Parameters in the order of a Box. Of a curve through a share, `place` is eta at its strength.
@@ -56,98 +56,113 @@ Core core_at(Link link, double eta) {
   return {};
 }
 
-/// guess + (1 - guess - lapse) * F(place + slope * x), all four free.
-class FreeCurve {
- public:
-  explicit FreeCurve(Link link) : link_(link) {}
-
-  ShareAt operator()(const Parameters& at, double x) const {
-    const Core core = core_at(link_, at[at_place] + at[at_slope] * x);
-    const double height = 1.0 - at[at_guess] - at[at_lapse];
-    const double rise = height * core.density;
-    return {.share = at[at_guess] + height * core.share,
-            .rest = at[at_lapse] + height * core.rest,
-            .by = {rise, rise * x, core.rest, -core.share}};
-  }
-
- private:
-  Link link_;
-};
-
-/// Curves that have `share` at `strength`: place is eta there, and one rate follows from it.
-class CurveThrough {
- public:
-  enum class Follows : std::uint8_t { eta, guess, lapse };
-
-  CurveThrough(Link link, double share, double strength, Follows follows)
-      : link_(link), share_(share), strength_(strength), follows_(follows) {}
-
-  /// The rates with the one that follows filled in.
-  [[nodiscard]] Parameters completed(Parameters at) const {
-    const Core here = core_at(link_, at[at_place]);
-    if (follows_ == Follows::guess) at[at_guess] = 1.0 - at[at_lapse] - height_by_guess(at, here);
-    if (follows_ == Follows::lapse) at[at_lapse] = 1.0 - at[at_guess] - height_by_lapse(at, here);
-    return at;
-  }
-
-  ShareAt operator()(const Parameters& at, double x) const {
-    const Core there = core_at(link_, at[at_place] + at[at_slope] * (x - strength_));
-    if (follows_ == Follows::eta) return with_rates_held(at, there, x - strength_);
-    const Core here = core_at(link_, at[at_place]);
-    return follows_ == Follows::guess ? with_guess(at, here, there, x - strength_)
-                                      : with_lapse(at, here, there, x - strength_);
-  }
-
- private:
-  static ShareAt with_rates_held(const Parameters& at, const Core& there, double x) {
-    const double height = 1.0 - at[at_guess] - at[at_lapse];
-    const double rise = height * there.density;
-    return {.share = at[at_guess] + height * there.share,
-            .rest = at[at_lapse] + height * there.rest,
-            .by = {0.0, rise * x, 0.0, 0.0}};
-  }
-
-  /// 1 - guess - lapse, from the share at the strength.
-  [[nodiscard]] double height_by_guess(const Parameters& at, const Core& here) const {
-    return (1.0 - at[at_lapse] - share_) / std::max(here.rest, 1e-300);
-  }
-  [[nodiscard]] double height_by_lapse(const Parameters& at, const Core& here) const {
-    return (share_ - at[at_guess]) / std::max(here.share, 1e-300);
-  }
-
-  [[nodiscard]] ShareAt with_guess(const Parameters& at, const Core& here, const Core& there,
-                                   double x) const {
-    const double height = height_by_guess(at, here);
-    const double taller = height * here.density / std::max(here.rest, 1e-300);
-    const double rise = height * there.density;
-    const double rest = at[at_lapse] + height * there.rest;
-    return {
-        .share = 1.0 - rest, .rest = rest, .by = {rise - taller * there.rest, rise * x, 0.0, 0.0}};
-  }
-
-  [[nodiscard]] ShareAt with_lapse(const Parameters& at, const Core& here, const Core& there,
-                                   double x) const {
-    const double height = height_by_lapse(at, here);
-    const double shorter = height * here.density / std::max(here.share, 1e-300);
-    const double rise = height * there.density;
-    const double share = at[at_guess] + height * there.share;
-    return {.share = share,
-            .rest = 1.0 - share,
-            .by = {rise - shorter * there.share, rise * x,
-                   1.0 - there.share / std::max(here.share, 1e-300), 0.0}};
-  }
-
-  Link link_;
-  double share_;
-  double strength_;
-  Follows follows_;
-};
-
 double eta_within(Link link, double share) {
   if (share <= 0.0) return -furthest_eta;
   if (share >= 1.0) return furthest_eta;
   return eta_of(link, share);
 }
+
+/// guess + height * F(eta + slope * (x - origin)). What the share changes by with a parameter is a
+/// sum of density, F and 1 - F with the factors given here, and for the slope what is left out.
+struct Curve {
+  Link link = Link::probit;
+  double eta = 0.0;
+  double slope = 0.0;
+  double origin = 0.0;
+  double guess = 0.0;
+  double lapse = 0.0;
+  Parameters by_density{};
+  Parameters by_share{};
+  Parameters by_rest{};
+
+  [[nodiscard]] double height() const { return 1.0 - guess - lapse; }
+
+  ShareAt operator()(double x) const {
+    const Core core = core_at(link, eta + slope * (x - origin));
+    ShareAt point{.share = guess + height() * core.share, .rest = lapse + height() * core.rest};
+    for (const std::size_t i : {at_place, at_guess, at_lapse}) {
+      point.by[i] =
+          by_density[i] * core.density + by_share[i] * core.share + by_rest[i] * core.rest;
+    }
+    point.by[at_slope] = height() * core.density * (x - origin);
+    return point;
+  }
+};
+
+/// All four parameters are the curve's own.
+struct FreeCurves {
+  Link link = Link::probit;
+
+  [[nodiscard]] Curve with(const Parameters& at) const {
+    Curve curve{.link = link,
+                .eta = at[at_place],
+                .slope = at[at_slope],
+                .guess = at[at_guess],
+                .lapse = at[at_lapse]};
+    curve.by_density[at_place] = curve.height();
+    curve.by_rest[at_guess] = 1.0;
+    curve.by_share[at_lapse] = -1.0;
+    return curve;
+  }
+};
+
+/// Curves that have `share` in all at `strength`. Of eta there (the place), guess and lapse, one
+/// follows from the others: where eta follows, both rates may be free; where a rate does, it may
+/// come as close as it likes to what makes the share the curve's end.
+struct CurvesThrough {
+  enum class Follows : std::uint8_t { eta, guess, lapse };
+
+  Link link = Link::probit;
+  double share = 0.5;
+  double strength = 0.0;
+  Follows follows = Follows::eta;
+
+  [[nodiscard]] Curve with(const Parameters& at) const {
+    Curve curve{.link = link,
+                .eta = at[at_place],
+                .slope = at[at_slope],
+                .origin = strength,
+                .guess = at[at_guess],
+                .lapse = at[at_lapse]};
+    switch (follows) {
+      case Follows::eta: return with_eta(curve);
+      case Follows::guess: return with_guess(curve);
+      case Follows::lapse: return with_lapse(curve);
+    }
+    return curve;
+  }
+
+ private:
+  static constexpr double least = 1e-300;
+
+  [[nodiscard]] Curve with_eta(Curve curve) const {
+    curve.eta = eta_within(link, (share - curve.guess) / curve.height());
+    const double steepness = std::max(core_at(link, curve.eta).density, least) * curve.height();
+    curve.by_density[at_guess] = -(1.0 - curve.lapse - share) / steepness;
+    curve.by_density[at_lapse] = (share - curve.guess) / steepness;
+    curve.by_rest[at_guess] = 1.0;
+    curve.by_share[at_lapse] = -1.0;
+    return curve;
+  }
+
+  [[nodiscard]] Curve with_guess(Curve curve) const {
+    const Core here = core_at(link, curve.eta);
+    const double height = (1.0 - curve.lapse - share) / std::max(here.rest, least);
+    curve.guess = 1.0 - curve.lapse - height;
+    curve.by_density[at_place] = height;
+    curve.by_rest[at_place] = -height * here.density / std::max(here.rest, least);
+    return curve;
+  }
+
+  [[nodiscard]] Curve with_lapse(Curve curve) const {
+    const Core here = core_at(link, curve.eta);
+    const double height = (share - curve.guess) / std::max(here.share, least);
+    curve.lapse = 1.0 - curve.guess - height;
+    curve.by_density[at_place] = height;
+    curve.by_share[at_place] = -height * here.density / std::max(here.share, least);
+    return curve;
+  }
+};
 
 Box box_of(const RatedModel& model) {
   const auto least = [](const SideRate& rate) { return rate.is_free ? 0.0 : rate.value; };
@@ -177,7 +192,7 @@ class Search {
   [[nodiscard]] bool has_free_rate() const { return model_.guess.is_free || model_.lapse.is_free; }
 
   [[nodiscard]] Climbed best_within(const Box& box, const Parameters& start, double enough) const {
-    return climb_within(scaled_.doses(), box, start, enough, FreeCurve(model_.link));
+    return climb_within(scaled_.doses(), box, start, enough, FreeCurves{model_.link});
   }
 
   /// The tops of the likelihood that are found from the curve without free rates and from steeper
@@ -292,7 +307,7 @@ class StrengthProfile {
     last_.clear();
     for (const Parameters& top : tops_) {
       last_.emplace_back().fill(
-          {eta_of(search_.link(), share_), top[at_slope], top[at_guess], 0.0});
+          {eta_of(search_.link(), share_), top[at_slope], top[at_guess], top[at_lapse]});
     }
   }
 
@@ -338,44 +353,35 @@ class StrengthProfile {
   }
 
   [[nodiscard]] Box box_of_way(Way way) const {
-    const Box& all = search_.box();
-    Box box = all;
-    const double g = all.lower[at_guess];
-    const double l = all.lower[at_lapse];
-    if (way != Way::both) box.upper[at_guess] = g;
-    box.upper[at_lapse] = l;
-    const auto eta = [&](double share) { return eta_within(search_.link(), share); };
-    if (way == Way::held)
-      box.lower[at_place] = box.upper[at_place] = eta((share_ - g) / (1.0 - g - l));
-    if (way == Way::guess) {
-      const double most = std::min(all.upper[at_guess], share_);
-      box.upper[at_place] = eta((share_ - g) / (1.0 - g - l));
-      box.lower[at_place] = eta((share_ - most) / (1.0 - most - l));
-    }
-    if (way == Way::lapse) {
-      const double most = std::min(all.upper[at_lapse], 1.0 - share_);
-      box.lower[at_place] = eta((share_ - g) / (1.0 - g - l));
-      box.upper[at_place] = eta((share_ - g) / (1.0 - g - most));
-    }
-    if (way == Way::both) {
-      box.upper[at_guess] = std::min(all.upper[at_guess], share_ * (1.0 - 1e-9));
-      box.upper[at_place] = furthest_eta;
-      box.lower[at_place] = -furthest_eta;
-    }
+    constexpr double short_of = 1.0 - 1e-9;
+    Box box = search_.box();
+    const double g = box.lower[at_guess];
+    const double l = box.lower[at_lapse];
+    const double most_guess = std::min(box.upper[at_guess], share_);
+    const double most_lapse = std::min(box.upper[at_lapse], 1.0 - share_);
+    box.upper[at_guess] = way == Way::both ? most_guess * short_of : g;
+    box.upper[at_lapse] = way == Way::both ? most_lapse * short_of : l;
+    const auto eta = [&](double height, double above_guess) {
+      return eta_within(search_.link(), above_guess / height);
+    };
+    const double without = eta(1.0 - g - l, share_ - g);
+    box.lower[at_place] = box.upper[at_place] = without;
+    if (way == Way::guess) box.lower[at_place] = eta(1.0 - most_guess - l, share_ - most_guess);
+    if (way == Way::lapse) box.upper[at_place] = eta(1.0 - g - most_lapse, share_ - g);
     return box;
   }
 
   double along(Way way, double strength, Parameters& last) const {
-    using Follows = CurveThrough::Follows;
-    const Follows follows = way == Way::held    ? Follows::eta
-                            : way == Way::guess ? Follows::guess
-                                                : Follows::lapse;
-    const CurveThrough curve(search_.link(), share_, strength, follows);
-    const Box box = box_of_way(way);
-    const Climbed found = climb_within(search_.scaled().doses(), box, last, near_enough, curve);
+    using Follows = CurvesThrough::Follows;
+    const CurvesThrough curves{.link = search_.link(),
+                               .share = share_,
+                               .strength = strength,
+                               .follows = way == Way::guess   ? Follows::guess
+                                          : way == Way::lapse ? Follows::lapse
+                                                              : Follows::eta};
+    const Climbed found =
+        climb_within(search_.scaled().doses(), box_of_way(way), last, near_enough, curves);
     last = found.at;
-    const double followed = curve.completed(found.at)[at_lapse];
-    if (way == Way::both && !is_within(followed, 0.0, most_rate)) return -endless;
     return found.log_likelihood;
   }
 
@@ -484,7 +490,8 @@ double upper_bound_of(std::span<const Dose> doses, const RatedFit& fit, std::siz
 }  // namespace
 
 double share_at(const RatedFit& fit, double strength) {
-  return FreeCurve(fit.model.link)({fit.intercept, fit.slope, fit.guess, fit.lapse}, strength)
+  return FreeCurves{fit.model.link}
+      .with({fit.intercept, fit.slope, fit.guess, fit.lapse})(strength)
       .share;
 }
 
@@ -595,12 +602,13 @@ std::vector<BandPoint> band_of(std::span<const Dose> doses, const RatedFit& fit,
   const double z = two_sided_z(confidence);
   const Search search(doses, fit.model);
   const Parameters best = scaled_parameters(fit, search.scaled());
-  const FreeCurve curve(fit.model.link);
-  const LikelihoodAt here = likelihood_at(search.scaled().doses(), best, curve);
+  const FreeCurves curves{fit.model.link};
+  const LikelihoodAt here = likelihood_at(search.scaled().doses(), best, curves);
   const auto varies = varying(search.box(), best);
+  const Curve curve = curves.with(best);
   std::vector<BandPoint> band;
   for (const double strength : strengths) {
-    const ShareAt point = curve(best, search.scaled().scaled(strength));
+    const ShareAt point = curve(search.scaled().scaled(strength));
     const double variance = variance_along(here, varies, point.by);
     const double half_width =
         fit.is_step ? endless : z * std::sqrt(variance) / point.share / point.rest;
