@@ -519,7 +519,8 @@ std::optional<RatedFit> fit_rated(std::span<const Dose> doses, const RatedModel&
   RatedFit fit{unscaled_curve(tops.front().at, search.scaled())};
   fit.model = model;
   fit.log_likelihood = tops.front().log_likelihood;
-  fit.is_step = tops.front().at[at_slope] > 0.9 * search.box().upper[at_slope];
+  fit.is_step = separation != Separation::overlap ||
+                tops.front().at[at_slope] > 0.9 * search.box().upper[at_slope];
   for (std::size_t i = 1; i < tops.size(); ++i) {
     fit.other_tops.push_back(unscaled_curve(tops[i].at, search.scaled()));
   }

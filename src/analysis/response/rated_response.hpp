@@ -39,9 +39,9 @@ struct RatedCurve {
 struct RatedFit : RatedCurve {
   RatedModel model{};
   double log_likelihood = 0.0;  ///< without the binomial coefficients
-  /// The slope has no end: one strength divides all but guesses and lapses. The curve shown is
-  /// as steep as one whose threshold spreads (in units of 1 / b) by a thousandth of the strengths'
-  /// half range.
+  /// The slope found no top: one strength divides all but guesses and lapses. The curve is as steep
+  /// as is looked for, which is eight times the slope without rates: steeper curves fit the gap
+  /// between two strengths, and their likelihood knows no chi-square.
   bool is_step = false;
   /// With free rates the likelihood may have several tops. The lower ones, where they are likely
   /// too: the intervals look around each.
