@@ -13,9 +13,9 @@ namespace {
 
 constexpr double half_chi_square = 1.920729;  // at 95 %, 1 degree
 
-const std::vector<Dose> rising{
+const std::vector<Dose> softer_to_harder{
     {0.2, 1, 20}, {0.4, 4, 20}, {0.6, 9, 20}, {0.8, 16, 20}, {1.0, 20, 20}};
-const std::vector<Dose> level{{1.0, 4, 10}, {2.0, 5, 10}, {3.0, 5, 10}, {4.0, 6, 10}};
+const std::vector<Dose> hardly_rising{{1.0, 4, 10}, {2.0, 5, 10}, {3.0, 5, 10}, {4.0, 6, 10}};
 /// Eight of a hundred are missed however hard they are.
 const std::vector<Dose> lapsing{{-1.4, 2, 100},  {-1.2, 11, 100}, {-1.0, 38, 100}, {-0.8, 72, 100},
                                 {-0.6, 90, 100}, {-0.4, 92, 100}, {-0.2, 92, 100}};
@@ -43,8 +43,8 @@ double log_likelihood_by_hand(const std::vector<Dose>& doses, double threshold, 
 
 TEST(RatedResponse, WithoutRatesIsThePlainCurve) {
   for (const Link link : {Link::logit, Link::probit, Link::cloglog}) {
-    const auto rated = fit_rated(rising, {.link = link});
-    const auto plain = fit_response(rising, link);
+    const auto rated = fit_rated(softer_to_harder, {.link = link});
+    const auto plain = fit_response(softer_to_harder, link);
     ASSERT_TRUE(rated && plain);
     EXPECT_NEAR(rated->intercept, plain->intercept, 1e-5);
     EXPECT_NEAR(rated->slope, plain->slope, 1e-5);
@@ -81,7 +81,7 @@ TEST(RatedResponse, AThresholdIsOfTheShareDetectedInAll) {
   }
   EXPECT_NEAR(fit->lapse, 0.08, 0.01);
   EXPECT_FALSE(strength_of(*fit, 0.95));
-  const auto guessing = fit_rated(rising, {.guess = {.value = 0.2}});
+  const auto guessing = fit_rated(softer_to_harder, {.guess = {.value = 0.2}});
   EXPECT_FALSE(strength_of(*guessing, 0.19));
   EXPECT_TRUE(strength_of(*guessing, 0.21));
 }
@@ -104,12 +104,12 @@ TEST(RatedResponse, AtTheEndsOfAThresholdNoCurveIsLikelyEnough) {
 }
 
 TEST(RatedResponse, AtTheEndsOfASlopeNoCurveIsLikelyEnough) {
-  const auto fit = fit_rated(rising, {});
-  const Interval interval = profile_slope(rising, *fit, 0.95);
+  const auto fit = fit_rated(softer_to_harder, {});
+  const Interval interval = profile_slope(softer_to_harder, *fit, 0.95);
   for (const double end : {interval.lower, interval.upper}) {
     double best = -1e9;
     for (double threshold = 0.2; threshold < 1.0; threshold += 0.0001) {
-      best = std::max(best, log_likelihood_by_hand(rising, threshold, end, 0.0, 0.0));
+      best = std::max(best, log_likelihood_by_hand(softer_to_harder, threshold, end, 0.0, 0.0));
     }
     EXPECT_NEAR(fit->log_likelihood - best, half_chi_square, 0.001);
   }
@@ -133,11 +133,11 @@ TEST(RatedResponse, DoesNotDependOnUnitsOrGrouping) {
 }
 
 TEST(RatedResponse, AFlatCurveBoundsNoThreshold) {
-  const auto fit = fit_rated(level, {});
-  const Interval interval = profile_strength(level, *fit, 0.5, 0.95);
+  const auto fit = fit_rated(hardly_rising, {});
+  const Interval interval = profile_strength(hardly_rising, *fit, 0.5, 0.95);
   EXPECT_TRUE(std::isinf(interval.lower) && interval.lower < 0.0);
   EXPECT_TRUE(std::isinf(interval.upper) && interval.upper > 0.0);
-  EXPECT_EQ(profile_slope(level, *fit, 0.95).lower, 0.0);
+  EXPECT_EQ(profile_slope(hardly_rising, *fit, 0.95).lower, 0.0);
 }
 
 TEST(RatedResponse, TooManyLapsesLeaveAHighShareWithoutUpperEnd) {
@@ -147,6 +147,14 @@ TEST(RatedResponse, TooManyLapsesLeaveAHighShareWithoutUpperEnd) {
   EXPECT_GT(interval.lower, -0.8);
   const auto held = fit_rated(lapsing, {});
   EXPECT_TRUE(std::isfinite(profile_strength(lapsing, *held, 0.95, 0.95).upper));
+}
+
+TEST(RatedResponse, AShareThatLapsesRuleOutHasNoStrengthAtAll) {
+  std::vector<Dose> many = lapsing;
+  for (Dose& dose : many) dose = {dose.strength, 20 * dose.responded, 20 * dose.trials};
+  const Interval interval = profile_strength(many, *fit_rated(many, with_lapse), 0.95, 0.95);
+  EXPECT_TRUE(std::isinf(interval.lower) && interval.lower > 0.0);
+  EXPECT_TRUE(std::isinf(interval.upper) && interval.upper > 0.0);
 }
 
 // Of 60 trials at a strength where all are detected, none was a lapse: 60 ln(1 - lapse) loses half
@@ -163,21 +171,21 @@ TEST(RatedResponse, BoundsTheLapsesByTheTrialsThatCouldHaveShownThem) {
 }
 
 TEST(RatedResponse, WidensByWhatAnotherModelAllows) {
-  const auto plain = fit_rated(rising, {});
-  const auto other = fit_rated(rising, with_lapse);
-  const Interval before = profile_strength(rising, *plain, 0.95, 0.95);
+  const auto plain = fit_rated(softer_to_harder, {});
+  const auto other = fit_rated(softer_to_harder, with_lapse);
+  const Interval before = profile_strength(softer_to_harder, *plain, 0.95, 0.95);
   Interval after = before;
-  widen_strength(after, rising, *other, 0.95, 0.0);
+  widen_strength(after, softer_to_harder, *other, 0.95, 0.0);
   EXPECT_EQ(after.upper, before.upper);
-  widen_strength(after, rising, *other, 0.95, half_chi_square);
+  widen_strength(after, softer_to_harder, *other, 0.95, half_chi_square);
   EXPECT_TRUE(std::isinf(after.upper));  // 20 trials at the top leave 5 % lapses possible
   EXPECT_LE(after.lower, before.lower);
 }
 
 TEST(RatedResponse, ABandIsNarrowWhereTheTrialsAre) {
-  const auto fit = fit_rated(rising, {});
+  const auto fit = fit_rated(softer_to_harder, {});
   const std::vector<double> strengths{0.3, 0.65, 2.0};
-  const auto band = band_of(rising, *fit, strengths, 0.95);
+  const auto band = band_of(softer_to_harder, *fit, strengths, 0.95);
   ASSERT_EQ(band.size(), 3U);
   for (const BandPoint& point : band) {
     EXPECT_LT(point.lower, point.share);
@@ -185,7 +193,7 @@ TEST(RatedResponse, ABandIsNarrowWhereTheTrialsAre) {
     EXPECT_NEAR(point.share, share_at(*fit, point.strength), 1e-12);
   }
   // At the threshold the share moves by the slope of the curve times what the threshold moves.
-  const auto plain = fit_response(rising, Link::probit);
+  const auto plain = fit_response(softer_to_harder, Link::probit);
   const double eta_error = std::sqrt(plain->intercept_variance + 1.3 * plain->covariance +
                                      0.4225 * plain->slope_variance);
   const double share = band[1].share;
@@ -204,11 +212,11 @@ TEST(RatedResponse, SaysNothingWhereOneStrengthDivides) {
 }
 
 TEST(RatedResponse, RefusesWhatIsNoRate) {
-  EXPECT_THROW((void)fit_rated(rising, {.lapse = {.value = 0.6}}), std::domain_error);
+  EXPECT_THROW((void)fit_rated(softer_to_harder, {.lapse = {.value = 0.6}}), std::domain_error);
   EXPECT_THROW((void)fit_rated(std::vector<Dose>{{1.0, 3, 2}}, {}), std::domain_error);
-  const auto fit = fit_rated(rising, {});
-  EXPECT_THROW((void)profile_strength(rising, *fit, 1.0, 0.95), std::domain_error);
-  EXPECT_THROW((void)profile_strength(rising, *fit, 0.5, 1.0), std::domain_error);
+  const auto fit = fit_rated(softer_to_harder, {});
+  EXPECT_THROW((void)profile_strength(softer_to_harder, *fit, 1.0, 0.95), std::domain_error);
+  EXPECT_THROW((void)profile_strength(softer_to_harder, *fit, 0.5, 1.0), std::domain_error);
 }
 
 TEST(PenalisedProfile, LosesHalfTheChiSquareAtItsEnds) {

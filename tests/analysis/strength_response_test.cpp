@@ -18,16 +18,18 @@ using ::testing::HasSubstr;
 using ::testing::StartsWith;
 
 /// ln of speeds, so that tests and sentences speak of m/s.
-Dose at(double speed_m_s, std::uint64_t detected, std::uint64_t trials) {
+Dose dosed(double speed_m_s, std::uint64_t detected, std::uint64_t trials) {
   return {std::log(speed_m_s), detected, trials};
 }
 
-const std::vector<Dose> oak{at(0.20, 1, 40),  at(0.25, 4, 40),  at(0.30, 13, 40), at(0.36, 25, 40),
-                            at(0.43, 36, 40), at(0.52, 40, 40), at(0.62, 40, 40), at(0.75, 40, 40)};
-const std::vector<Dose> loose_clamp{at(0.20, 0, 100),  at(0.25, 9, 100),  at(0.30, 40, 100),
-                                    at(0.36, 74, 100), at(0.43, 91, 100), at(0.52, 93, 100),
-                                    at(0.62, 93, 100), at(0.75, 92, 100)};
-const std::vector<Dose> divided{at(0.2, 0, 10), at(0.3, 0, 10), at(0.4, 10, 10), at(0.5, 10, 10)};
+const std::vector<Dose> oak{dosed(0.20, 1, 40),  dosed(0.25, 4, 40),  dosed(0.30, 13, 40),
+                            dosed(0.36, 25, 40), dosed(0.43, 36, 40), dosed(0.52, 40, 40),
+                            dosed(0.62, 40, 40), dosed(0.75, 40, 40)};
+const std::vector<Dose> loose_clamp{
+    dosed(0.20, 0, 100),  dosed(0.25, 9, 100),  dosed(0.30, 40, 100), dosed(0.36, 74, 100),
+    dosed(0.43, 91, 100), dosed(0.52, 93, 100), dosed(0.62, 93, 100), dosed(0.75, 92, 100)};
+const std::vector<Dose> divided{dosed(0.2, 0, 10), dosed(0.3, 0, 10), dosed(0.4, 10, 10),
+                                dosed(0.5, 10, 10)};
 
 /// Each trial at a strength of its own, detected as `share_of` its strength says.
 template <typename Share>
@@ -93,7 +95,7 @@ TEST(StrengthResponse, TakesAGuessRateWhereTheDataAskForIt) {
 }
 
 TEST(StrengthResponse, LeavesTheHighShareOpenWhileLapsesMayBeMany) {
-  const std::vector<Dose> near_half{at(0.28, 8, 30), at(0.33, 16, 30), at(0.39, 25, 30)};
+  const std::vector<Dose> near_half{dosed(0.28, 8, 30), dosed(0.33, 16, 30), dosed(0.39, 25, 30)};
   const StrengthResponse found = strength_response(near_half, 0.95);
   ASSERT_EQ(found.basis, ResponseBasis::likelihood);
   EXPECT_TRUE(std::isinf(found.s95->profile.upper));
@@ -125,23 +127,24 @@ TEST(StrengthResponse, SaysWhatToTapWhereNothingElseCanBeSaid) {
     return found.word;
   };
   EXPECT_EQ(word({}), "there are no trials");
-  EXPECT_EQ(word({at(0.5, 20, 20), at(0.3, 40, 40)}),
+  EXPECT_EQ(word({dosed(0.5, 20, 20), dosed(0.3, 40, 40)}),
             "tap softer: even the weakest, 0.300 m/s, were detected 40 of 40 times");
-  EXPECT_EQ(word({at(0.5, 0, 20), at(1.25, 0, 40)}),
+  EXPECT_EQ(word({dosed(0.5, 0, 20), dosed(1.25, 0, 40)}),
             "tap harder: even the strongest, 1.25 m/s, were detected 0 of 40 times");
-  EXPECT_EQ(word({at(0.5, 3, 20)}),
+  EXPECT_EQ(word({dosed(0.5, 3, 20)}),
             "tap at other strengths too: all 20 trials were at 0.500 m/s, and 3 were detected");
-  EXPECT_EQ(word({at(0.3, 1, 3), at(0.5, 3, 4)}),
+  EXPECT_EQ(word({dosed(0.3, 1, 3), dosed(0.5, 3, 4)}),
             "tap more: 7 trials are too few for a curve, 10 are the least");
-  EXPECT_EQ(word({at(0.3, 5, 12), at(0.5, 6, 12)}),
+  EXPECT_EQ(word({dosed(0.3, 5, 12), dosed(0.5, 6, 12)}),
             "that harder taps are detected more often is not shown by 24 trials (5 of 12 detected "
             "in the weaker half, 6 of 12 in the stronger): tap more, or over a wider range");
-  EXPECT_THAT(word({at(0.3, 11, 12), at(0.5, 2, 12)}), StartsWith("that harder taps"));
+  EXPECT_THAT(word({dosed(0.3, 11, 12), dosed(0.5, 2, 12)}), StartsWith("that harder taps"));
 }
 
 TEST(StrengthResponse, ShowsNoUnitWhereThereIsNone) {
-  EXPECT_EQ(strength_response(std::vector<Dose>{at(0.5, 0, 20), at(1.0, 0, 4)}, 0.95, "").word,
-            "tap harder: even the strongest, 1.00, were detected 0 of 4 times");
+  EXPECT_EQ(
+      strength_response(std::vector<Dose>{dosed(0.5, 0, 20), dosed(1.0, 0, 4)}, 0.95, "").word,
+      "tap harder: even the strongest, 1.00, were detected 0 of 4 times");
 }
 
 TEST(StrengthResponse, DoesNotDependOnOrderOrGrouping) {

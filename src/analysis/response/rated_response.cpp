@@ -548,20 +548,20 @@ void widen_strength(Interval& interval, std::span<const Dose> doses, const Rated
   const Parameters best = scaled_parameters(other, scaled);
   StrengthProfile profile(search, tops_of(other, scaled), share);
   Unlikeliness<StrengthProfile> unlikely(profile, other.log_likelihood, std::sqrt(2.0 * most_loss));
+  const double least = other.log_likelihood - most_loss;
+  const bool may_lack_lower = profile.may_lack_lower_end(least);
+  const bool may_lack_upper = profile.may_lack_upper_end(least);
+  if (may_lack_lower) interval.lower = -endless;
+  if (may_lack_upper) interval.upper = endless;
   const auto from = likely_strength(other, share, scaled, unlikely);
   if (!from) return;
-  const double least = other.log_likelihood - most_loss;
   const double step = std::clamp(0.3 / best[at_slope], 1e-4, 1.0);
-  if (profile.may_lack_lower_end(least)) {
-    interval.lower = -endless;
-  } else if (std::isfinite(interval.lower) || interval.lower > 0.0) {
+  if (!may_lack_lower && interval.lower > -endless) {
     const double end = wider_end(*from, scaled.scaled(interval.lower), -step, -far_away, unlikely);
     interval.lower = std::min(interval.lower, scaled.unscaled(end));
   }
   profile.begin_again();
-  if (profile.may_lack_upper_end(least)) {
-    interval.upper = endless;
-  } else if (std::isfinite(interval.upper) || interval.upper < 0.0) {
+  if (!may_lack_upper && interval.upper < endless) {
     const double end = wider_end(*from, scaled.scaled(interval.upper), step, far_away, unlikely);
     interval.upper = std::max(interval.upper, scaled.unscaled(end));
   }

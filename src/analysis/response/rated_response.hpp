@@ -68,7 +68,8 @@ struct RatedFit : RatedCurve {
 /// Of the strength at which `share` is detected in all. The upper end is infinite where the data
 /// allow that harder taps never reach the share (a flat curve below it, or too many lapses), the
 /// lower where they allow that it is always exceeded; both where nothing is known, and where held
-/// rates leave no such strength. Throws std::domain_error for a share outside (0, 1).
+/// rates leave no such strength. Both are +infinity where the data show that no strength has the
+/// share, because more trials lapse. Throws std::domain_error for a share outside (0, 1).
 [[nodiscard]] Interval profile_strength(std::span<const Dose> doses, const RatedFit& fit,
                                         double share, double confidence);
 /// Of the slope. The lower end is 0 where a flat curve is likely enough, the upper infinite where

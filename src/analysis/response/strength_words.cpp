@@ -18,6 +18,7 @@ std::string shown_count(const ShownDose& dose) {
 
 /// "0.385 to 0.441 m/s", "0.385 m/s to any", "any".
 std::string ends_text(const Interval& interval, std::string_view unit) {
+  if (interval.lower > 0.0 && std::isinf(interval.lower)) return "no strength";
   const bool has_lower = std::isfinite(interval.lower);
   const bool has_upper = std::isfinite(interval.upper);
   if (!has_lower && !has_upper) return "any strength is possible";
@@ -139,10 +140,11 @@ std::vector<std::string> strength_remarks(const StrengthResponse& response, bool
                                           std::string_view unit) {
   std::vector<std::string> remarks;
   if (response.basis == ResponseBasis::penalised || is_step) {
-    remarks.push_back(fmt::format(
-        "detected and missed change over more sharply than the strengths tell apart; tap between "
-        "{} to see how sharply",
-        ends_text(response.s50->profile, unit)));
+    remarks.push_back(
+        fmt::format("detected and missed change over more sharply than the strengths tell apart; "
+                    "tap more there "
+                    "({}) to see how sharply",
+                    ends_text(response.s50->profile, unit)));
   }
   if (response.heterogeneity > 1.0) {
     remarks.push_back(fmt::format(
