@@ -12,7 +12,7 @@
 // share is guess + (1 - guess - lapse) * F(a + b * strength). Abbott 1925, J Econ Entomol 18:265;
 // Finney 1971, Probit Analysis, chapter 7; Wichmann & Hill 2001, Percept Psychophys 63:1293 (all
 // from memory). The slope is at least 0: a harder tap is not detected less often. Checked against
-// tests/reference (t06) and by tests/analysis/respond_with_scipy.py.
+// tests/reference (t06).
 
 namespace plexor::analysis {
 
