@@ -83,38 +83,6 @@ TEST(BinaryResponse, AFlatCurveBoundsNoThreshold) {
   EXPECT_FALSE(half.fieller);
 }
 
-// At the ends the best curve through the share loses half the chi-square quantile, 1.92.
-TEST(BinaryResponse, ProfilesItsThreshold) {
-  const auto fit = fit_response(louder, Link::logit);
-  const auto interval = profile_interval(louder, Link::logit, 0.5, 0.95);
-  ASSERT_TRUE(interval);
-  const Threshold half = threshold_of(*fit, 0.5, 0.95).value();
-  EXPECT_NEAR(interval->lower, half.fieller->lower, 0.01);
-  EXPECT_NEAR(interval->upper, half.fieller->upper, 0.01);
-  for (const double end : {interval->lower, interval->upper}) {
-    double best = -1e9;  // over slopes, by hand
-    for (double slope = 2.0; slope < 15.0; slope += 0.001) {
-      double sum = 0.0;
-      for (const Dose& dose : louder) {
-        const double share = share_at(Link::logit, slope * (dose.strength - end));
-        sum += static_cast<double>(dose.responded) * std::log(share) +
-               static_cast<double>(dose.trials - dose.responded) * std::log1p(-share);
-      }
-      best = std::max(best, sum);
-    }
-    EXPECT_NEAR(fit->log_likelihood - best, 1.9207, 0.001);
-  }
-  const auto moved = profile_interval(remeasured(louder, 300.0, 1000.0), Link::logit, 0.5, 0.95);
-  EXPECT_NEAR(moved->lower, 300.0 + 1000.0 * interval->lower, 1e-5);
-}
-
-TEST(BinaryResponse, ProfilesAFlatCurveWithoutEnds) {
-  const std::vector<Dose> flat{{1.0, 4, 10}, {2.0, 5, 10}, {3.0, 5, 10}, {4.0, 6, 10}};
-  const auto interval = profile_interval(flat, Link::logit, 0.5, 0.95);
-  EXPECT_TRUE(std::isinf(interval->lower));
-  EXPECT_TRUE(std::isinf(interval->upper));
-}
-
 TEST(BinaryResponse, RefusesWhatIsNoCount) {
   EXPECT_THROW((void)fit_response(std::vector<Dose>{{1.0, 3, 2}}, Link::logit), std::domain_error);
   EXPECT_THROW((void)fit_penalised(std::vector<Dose>{{std::nan(""), 1, 2}}), std::domain_error);

@@ -2,6 +2,8 @@
 #include <stdexcept>
 
 #include "analysis/response/binary_response.hpp"
+#include "analysis/response/penalised_profile.hpp"
+#include "analysis/response/rated_response.hpp"
 #include "analysis/response/up_and_down.hpp"
 #include "reference/reference_check.hpp"
 
@@ -54,6 +56,34 @@ Threshold half_of(const Inputs& in) {
   return analysis::threshold_of(fit_of(in), 0.5, in.number("conf")).value();
 }
 
+analysis::RatedFit rated_of(const Inputs& in) {
+  const std::string& rates = in.text("rates");
+  const bool both = rates == "both";
+  return analysis::fit_rated(grouped(in), {.link = link_of(in),
+                                           .guess = {0.0, both || rates == "guess"},
+                                           .lapse = {0.0, both || rates == "lapse"}})
+      .value();
+}
+
+analysis::Interval profile_of(const Inputs& in) {
+  return analysis::profile_strength(grouped(in), rated_of(in), in.number("share"),
+                                    in.number("conf"));
+}
+
+analysis::Interval penalised_profile_of(const Inputs& in) {
+  return analysis::penalised_strength_interval(single(in), penalised_of(in), in.number("share"),
+                                               in.number("conf"));
+}
+
+analysis::Interval penalised_slope_of(const Inputs& in) {
+  return analysis::penalised_slope_interval(single(in), penalised_of(in), in.number("conf"));
+}
+
+double penalised_log_likelihood_of(const Inputs& in) {
+  const ResponseFit fit = penalised_of(in);
+  return analysis::penalised_log_likelihood(single(in), fit.intercept, fit.slope);
+}
+
 std::string separation_of(const Inputs& in) {
   switch (analysis::separation_of(single(in))) {
     case analysis::Separation::overlap: return "overlap";
@@ -80,6 +110,8 @@ std::vector<Handler> response_handlers() {
   using In = const Inputs&;
   const char* glm = "dose responded n link conf";
   const char* one_by_one = "x y";
+  const char* rated = "dose responded n link rates share conf";
+  const char* penalised = "x y share conf";
   const char* series = "levels response step";
   return {
       {"", "intercept", glm, [](In in) -> Answer { return fit_of(in).intercept; }},
@@ -117,6 +149,33 @@ std::vector<Handler> response_handlers() {
        [](In in) -> Answer {
          return analysis::threshold_of(penalised_of(in), 0.5, 0.95).value().strength;
        }},
+
+      {"", "rated_guess", rated, [](In in) -> Answer { return rated_of(in).guess; }},
+      {"", "rated_lapse", rated, [](In in) -> Answer { return rated_of(in).lapse; }},
+      {"", "rated_intercept", rated, [](In in) -> Answer { return rated_of(in).intercept; }},
+      {"", "rated_slope", rated, [](In in) -> Answer { return rated_of(in).slope; }},
+      {"", "rated_logLik", rated, [](In in) -> Answer { return rated_of(in).log_likelihood; }},
+      {"", "rated_guess_upper", rated,
+       [](In in) -> Answer {
+         return analysis::upper_bound_of_guess(grouped(in), rated_of(in), in.number("conf"));
+       }},
+      {"", "rated_lapse_upper", rated,
+       [](In in) -> Answer {
+         return analysis::upper_bound_of_lapse(grouped(in), rated_of(in), in.number("conf"));
+       }},
+      {"", "profile_lower", rated, [](In in) -> Answer { return profile_of(in).lower; }},
+      {"", "profile_upper", rated, [](In in) -> Answer { return profile_of(in).upper; }},
+
+      {"", "penalised_logLik", penalised,
+       [](In in) -> Answer { return penalised_log_likelihood_of(in); }},
+      {"", "penalised_slope_lower", penalised,
+       [](In in) -> Answer { return penalised_slope_of(in).lower; }},
+      {"", "penalised_slope_upper", penalised,
+       [](In in) -> Answer { return penalised_slope_of(in).upper; }},
+      {"", "penalised_lower", penalised,
+       [](In in) -> Answer { return penalised_profile_of(in).lower; }},
+      {"", "penalised_upper", penalised,
+       [](In in) -> Answer { return penalised_profile_of(in).upper; }},
 
       {"", "used_event", series,
        [](In in) -> Answer { return up_and_down_of(in).from_responses ? 1.0 : 0.0; }},

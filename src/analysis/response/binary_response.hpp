@@ -81,11 +81,4 @@ struct Threshold {
 [[nodiscard]] std::optional<Threshold> threshold_of(const ResponseFit& fit, double share,
                                                     double confidence);
 
-/// All strengths at which this share may respond, by the likelihood with the slope free: those that
-/// lose at most half the chi-square quantile against the best (Venzon & Moolgavkar 1988, Appl Stat
-/// 37:87). An end is infinite where even a flat curve fits as well. Nothing where there is no fit.
-/// Throws as threshold_of and fit_response do.
-[[nodiscard]] std::optional<Interval> profile_interval(std::span<const Dose> doses, Link link,
-                                                       double share, double confidence);
-
 }  // namespace plexor::analysis
