@@ -217,6 +217,14 @@ TEST(TriggerAdvice, SaysWhyThereIsNone) {
   drowned.listen_for_an_hour(10, 20, 400);
   EXPECT_THAT(advise_trigger(drowned.question()).why_none, HasSubstr("as loud as the knocks"));
 
+  MadeSession mostly_drowned;
+  for (int i = 0; i < 10; ++i) mostly_drowned.knock({i < 8 ? 100.0 : 600.0});
+  mostly_drowned.listen_for_an_hour(10, 20, 250);
+  const TriggerAdvice advice = advise_trigger(mostly_drowned.question());
+  EXPECT_THAT(advice.why_none, HasSubstr("as loud as the knocks"));
+  EXPECT_FALSE(advice.chosen);
+  EXPECT_EQ(advice.lockout.why_not, advice.why_none);
+
   MadeSession soft;
   soft.knock({500.0});
   AdviceQuestion question = soft.question();
