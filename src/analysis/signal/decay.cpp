@@ -11,10 +11,12 @@ namespace plexor::analysis {
 namespace {
 
 constexpr std::size_t fewest_points = 5;
-constexpr double least_fall = 0.693;         // 6 dB, in nepers
-constexpr double clear_amplitudes = 5.0;     // of the noise: a single peak
-constexpr double clear_powers = 10.0;        // of the noise: an envelope
-constexpr double single_mode_power = 100.0;  // 20 dB above the second line
+constexpr double least_fall = 0.693;             // 6 dB, in nepers
+constexpr double clear_amplitudes = 5.0;         // of the noise: a single peak
+constexpr double clear_powers = 10.0;            // of the noise: an envelope
+constexpr double single_mode_power = 100.0;      // 20 dB above the second line
+constexpr double weakest_band = 0.05;            // 13 dB below the strongest line
+constexpr double deviations_to_next_line = 3.5;  // a Gaussian band is 53 dB down there
 constexpr double fewest_samples_a_period = 8.0;
 constexpr double model_error = 0.02;  // of an amplitude, where there is no noise
 constexpr double sure_errors = 3.0;   // standard errors
@@ -141,21 +143,22 @@ std::optional<Decay> by_successive_peaks(const DecayQuestion& question, double h
     points.add(0.5 * (here + next) / question.rate_hz, height,
                question.noise_rms / std::sqrt(half_period));
   }
-  return decay_through(points, DecayWay::successive_peaks);
+  auto decay = decay_through(points, DecayWay::successive_peaks);
+  if (decay) decay->hz = hz;
+  return decay;
 }
 
-double nearest_other(std::span<const SpectralLine> lines) {
-  double nearest = lines.front().hz;  // its own mirror image, and what drifts near 0
-  for (const SpectralLine& line : lines.subspan(1)) {
-    nearest = std::min(nearest, std::abs(line.hz - lines.front().hz));
+double nearest_other(std::span<const SpectralLine> lines, double hz) {
+  double nearest = hz;  // its own mirror image, and what drifts near 0
+  for (const SpectralLine& line : lines) {
+    if (line.hz != hz) nearest = std::min(nearest, std::abs(line.hz - hz));
   }
   return nearest;
 }
 
-std::optional<Decay> in_a_band(const DecayQuestion& question) {
-  const double hz = question.lines.front().hz;
+std::optional<Decay> in_a_band(const DecayQuestion& question, double hz) {
   const double length_s = static_cast<double>(question.values.size()) / question.rate_hz;
-  const double sd_hz = nearest_other(question.lines) / 5.0;
+  const double sd_hz = nearest_other(question.lines, hz) / deviations_to_next_line;
   const double settling_s = 1.0 / (2.0 * std::numbers::pi * sd_hz);
   if (settling_s > length_s / 16.0) return std::nullopt;
   const auto amplitude = band_amplitude(question.values, question.rate_hz, hz, sd_hz);
@@ -164,12 +167,23 @@ std::optional<Decay> in_a_band(const DecayQuestion& question) {
   LogPoints points;
   // Twice the settling time apart, what noise does to two points is hardly related.
   const double last_s = length_s - 3.0 * settling_s;
-  for (double at_s = 3.0 * settling_s; at_s < last_s; at_s += 2.0 * settling_s) {
+  for (double at_s = 2.5 * settling_s; at_s < last_s; at_s += 2.0 * settling_s) {
     const double here = amplitude[static_cast<std::size_t>(at_s * question.rate_hz)];
     if (here * here < clear_powers * noise_power) break;
     points.add(at_s, std::sqrt(here * here - noise_power), std::sqrt(0.5 * noise_power));
   }
-  return decay_through(points, DecayWay::band);
+  auto decay = decay_through(points, DecayWay::band);
+  if (decay) decay->hz = hz;
+  return decay;
+}
+
+/// The strongest mode that has a band to itself.
+std::optional<Decay> in_any_band(const DecayQuestion& question) {
+  for (const SpectralLine& line : question.lines) {
+    if (line.power < weakest_band * question.lines.front().power) break;
+    if (auto decay = in_a_band(question, line.hz)) return decay;
+  }
+  return std::nullopt;
 }
 
 std::optional<Decay> broadband(const DecayQuestion& question) {
@@ -207,15 +221,15 @@ std::string why_no_decay(const DecayQuestion& question) {
 
 Told<Decay> decay_of(const DecayQuestion& question) {
   std::optional<Decay> decay;
-  if (!question.lines.empty()) {
-    const double hz = question.lines.front().hz;
-    if (is_single_mode(question.lines)) decay = by_successive_peaks(question, hz);
-    if (!decay) decay = in_a_band(question);
-    if (decay) decay->hz = hz;
+  const bool is_single = !question.lines.empty() && is_single_mode(question.lines);
+  if (is_single) decay = by_successive_peaks(question, question.lines.front().hz);
+  if (!decay) decay = in_any_band(question);
+  if (!decay) {
+    decay = broadband(question);
+    if (decay && is_single) decay->hz = question.lines.front().hz;
   }
-  if (!decay) decay = broadband(question);
   if (!decay) return {.value = std::nullopt, .why_not = why_no_decay(question)};
-  if (!question.lines.empty()) give_loss_factor(*decay, question.lines.front().hz);
+  if (decay->hz) give_loss_factor(*decay, *decay->hz);
   return {.value = std::move(decay), .why_not = {}};
 }
 

@@ -20,7 +20,8 @@ struct DecayQuestion {
 };
 
 /// By successive peaks where one line is 20 dB above all others and has at least 8 samples a
-/// period; otherwise in a band around the strongest line where no other lies near; otherwise
+/// period; otherwise in a band around the strongest line (down to 13 dB) that has others far enough
+/// away; otherwise
 /// broadband. A way gives way to the next that does not get 5 points over at least 6 dB, or whose
 /// first half falls twice as fast as the second, or half as fast, beyond doubt.
 [[nodiscard]] Told<Decay> decay_of(const DecayQuestion& question);

@@ -47,7 +47,7 @@ struct Told {
 /// How a decay was measured.
 enum class DecayWay : std::uint8_t {
   successive_peaks,  ///< logarithmic decrement: half the way from peak to peak, of a single mode
-  band,              ///< slope of the logarithm of the amplitude in a band around the dominant mode
+  band,              ///< slope of the logarithm of the amplitude in a band around one mode
   broadband,         ///< slope of the logarithm of the energy of all modes, in bins of time
 };
 [[nodiscard]] std::string_view to_text(DecayWay way);
@@ -59,9 +59,12 @@ struct Decay {
   DecayWay way = DecayWay::broadband;
   double time_constant_s = 0.0;
   Interval time_constant_interval{};
-  double t60_s = 0.0;          ///< to 1/1000: ln(1000) times the time constant
-  std::optional<double> hz{};  ///< of the mode that decays so; nothing for broadband
-  /// 1 / (pi f tau), where `hz` is known. Broadband: of the dominant frequency, if there is one.
+  double t60_s = 0.0;  ///< to 1/1000: ln(1000) times the time constant
+  /// Of the mode that decays so: the dominant one, or the strongest that has a band to itself.
+  /// Nothing for several modes together, whose pace is no single loss factor's: the high ones die
+  /// away first.
+  std::optional<double> hz{};
+  /// 1 / (pi f tau), where `hz` is known.
   std::optional<double> loss_factor{};
   std::optional<Interval> loss_factor_interval{};
   double fall_db = 0.0;  ///< over which it was measured
