@@ -55,21 +55,29 @@ void show_cautions(const RigState& state) {
 
 }  // namespace
 
+void need_terminal() {
+  if (isatty(STDIN_FILENO) == 1) return;
+  throw base::RigFault(
+      "nobody is at the terminal to give leave to tap; use --arm at the rig, or an arm ticket "
+      "(plexor arm)");
+}
+
+Key key_pressed() {
+  pollfd key{STDIN_FILENO, POLLIN, 0};
+  if (poll(&key, 1, 0) <= 0) return Key::none;
+  std::array<char, 256> line{};
+  const ssize_t bytes = read(STDIN_FILENO, line.data(), line.size());
+  return bytes > 0 && line[0] == '\n' ? Key::enter : Key::other;
+}
+
 bool wait_for_key(const std::string& question, const StopSignals& stop) {
-  if (isatty(STDIN_FILENO) == 0) {
-    throw base::RigFault(
-        "nobody is at the terminal to give leave to tap; use --arm at the rig, or an arm ticket "
-        "(plexor arm)");
-  }
+  need_terminal();
   tcflush(STDIN_FILENO, TCIFLUSH);  // a key pressed before the question is no answer to it
   say_aside("{}", question);
   std::fflush(stderr);
   while (!stop.requested()) {
-    pollfd key{STDIN_FILENO, POLLIN, 0};
-    if (poll(&key, 1, 100) <= 0) continue;
-    std::array<char, 256> line{};
-    const ssize_t bytes = read(STDIN_FILENO, line.data(), line.size());
-    return bytes > 0 && line[0] == '\n';
+    if (const Key key = key_pressed(); key != Key::none) return key == Key::enter;
+    lines::kernel_nap(100ms);
   }
   return false;
 }

@@ -32,6 +32,12 @@ struct Leave {
 [[nodiscard]] std::optional<Leave> ask_for_leave(const std::string& rig, const RigState& state,
                                                  bool countdown, const StopSignals& stop);
 
+/// What a person pressed on the terminal since the last time, without waiting.
+enum class Key : std::uint8_t { none, enter, other };
+[[nodiscard]] Key key_pressed();
+/// Throws base::RigFault if standard input is no terminal.
+void need_terminal();
+
 /// Shows `question` and waits for the Enter key on the terminal; false if it was
 /// stopped. Throws base::RigFault if standard input is no terminal.
 [[nodiscard]] bool wait_for_key(const std::string& question, const StopSignals& stop);

@@ -90,6 +90,10 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& s
        .on_progress = progress_shown(publisher),
        .before_fire = [&session](const run::Fire& trial) { session.before_fire(trial); },
        .on_settled = [&publisher](const judge::Settled& trial) { publisher.outcome(trial); },
+       .move_to =
+           [&session, &job](std::uint32_t spot) {
+             return session.move_to(job.scenario.spots.at(spot).name);
+           },
        .on_wave = [&begun](const journal::WaveRecord& wave) { begun.keep(wave); },
        .on_leave_ended =
            [&state](const rig::LeaveEnded& left) { drop_ticket_at_trip(left, state); },
@@ -104,6 +108,7 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& s
 
 std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options,
                                        RunPublisher& publisher) {
+  if (job.scenario.spots.size() > 1) need_terminal();  // for the moves
   const std::string prepared = prepare_devices(job);
   LiveSession session(job.rig, job.rig_file, {.lifted = options.lifted});
   check_versions(job, session.rig());

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <cstdio>
+#include <utility>
 
 #include "app/aside.hpp"
 
@@ -46,8 +47,26 @@ bool LiveSession::arm(bool countdown) {
     return false;
   }
   if (leave->ends) ticket_ = ticket;
-  rig_.arm(leave->ends);
+  leave_ends_ = leave->ends;
+  rig_.arm(leave_ends_);
   owes_an_end_ = true;
+  return true;
+}
+
+bool LiveSession::move_to(const std::string& spot) {
+  if (!std::exchange(is_moving_, true)) {
+    need_terminal();
+    rig_.stand_down();
+    say_aside(
+        "\nThe coil has no power. Move the tapper to \"{}\".\n"
+        "Press Enter once it stands there and hands and eyes are away; Ctrl-C ends the run: ",
+        spot);
+    return false;
+  }
+  if (key_pressed() != Key::enter) return false;
+  is_moving_ = false;
+  rig_.wait_until_ready();
+  rig_.arm(leave_ends_);
   return true;
 }
 

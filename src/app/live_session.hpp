@@ -29,6 +29,12 @@ class LiveSession {
   /// leave; `countdown` as in ask_for_leave. Throws base::RigFault with nothing energised.
   [[nodiscard]] bool arm(bool countdown);
 
+  /// Has the tapper moved by hand to this spot [S76]. Called first it takes leave and power away
+  /// and asks; then again and again: true once a person has said with the Enter key that it stands
+  /// there and leave was given anew. Throws base::RigFault, with nothing energised, if something
+  /// does not hold then.
+  [[nodiscard]] bool move_to(const std::string& spot);
+
   /// The arm ticket that gave leave is still there; with other leave, always.
   [[nodiscard]] bool leave_stands() const;
 
@@ -51,7 +57,9 @@ class LiveSession {
   run::LiveRig rig_;
   CoilKeeper coil_;
   SlowSensors sensors_;
-  std::string ticket_;        ///< the one that gave leave
+  std::string ticket_;  ///< the one that gave leave
+  std::optional<lines::KernelInstant> leave_ends_;
+  bool is_moving_ = false;    ///< the tapper, by hand
   bool owes_an_end_ = false;  ///< armed, and not ended in order
 };
 

@@ -39,12 +39,18 @@ run::RunFolder tap_in_virtual_time(const Job& job, const RunOptions& options,
   TruthFile truth(begun.folder.truth_csv());
   virtual_rig::VirtualRig rig(job.rig, job.simulation, job.scenario.seed, options.lifted,
                               [&truth](const virtual_rig::Truth& one) { truth.append(one); });
+  if (!job.scenario.spots.empty()) rig.move_tapper(0);
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence());
   run::run_to_end(
       conductor, {rig, rig, rig}, begun.journal, run::Durability::written,
       {.stop_requested = [&stop] { return stop.requested(); },
        .on_progress = progress_shown(publisher),
        .on_settled = [&publisher](const judge::Settled& trial) { publisher.outcome(trial); },
+       .move_to =
+           [&rig](std::uint32_t spot) {
+             rig.move_tapper(spot);
+             return true;
+           },
        .on_wave = [&begun](const journal::WaveRecord& wave) { begun.keep(wave); }});
   begun.finish();
   truth.finish();

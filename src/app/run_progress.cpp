@@ -13,6 +13,9 @@ namespace {
 
 std::string note_of(const run::Progress& progress) {
   if (!progress.unheard.empty()) return progress.unheard + " can't be heard; the run waits";
+  if (!progress.move_to.empty()) {
+    return fmt::format("waits for the tapper to be moved to \"{}\"", progress.move_to);
+  }
   if (!progress.leave_ended.empty()) return progress.leave_ended + "; only listening goes on";
   if (progress.expected == 0) return fmt::format("{} trials", progress.done);
   return fmt::format(

@@ -198,6 +198,15 @@ std::vector<double> TableReader::numbers(const std::string& key, Range range) {
   return values;
 }
 
+SurfacePoint TableReader::surface_point(const std::string& key) {
+  constexpr double um_per_mm = 1e3;
+  const std::vector<double> mm = numbers(key, {-100'000.0, 100'000.0});
+  if (mm.size() != 2) {
+    fail(key, fmt::format("{} number(s)", mm.size()), "[x, y] from a corner, in millimetres");
+  }
+  return {std::llround(mm[0] * um_per_mm), std::llround(mm[1] * um_per_mm)};
+}
+
 Duration TableReader::duration(const std::string& key, Range range) {
   return to_duration(number(key, range), key);
 }

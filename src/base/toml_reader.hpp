@@ -11,6 +11,7 @@
 
 #include "base/error.hpp"
 #include "base/strike_speed.hpp"
+#include "base/surface_point.hpp"
 #include "base/time.hpp"
 
 namespace plexor::base {
@@ -55,6 +56,9 @@ class TableReader {
   /// A list of pairs `[[low, high], ...]`, low <= high; may be empty.
   [[nodiscard]] std::vector<std::pair<Duration, Duration>> duration_ranges(const std::string& key,
                                                                            Range range);
+
+  /// Where on the surface: [x, y] in millimetres.
+  [[nodiscard]] SurfacePoint surface_point(const std::string& key);
 
   /// A sub-table, which must be there.
   [[nodiscard]] TableReader table(const std::string& key);

@@ -1,7 +1,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 #include <set>
 
 #include "rig/read_parts.hpp"
@@ -65,15 +64,6 @@ std::vector<Channel> read_channels(TableReader& file, const std::vector<Device>&
               fmt::format("at most {} tables [[channel]]", most_channels));
   }
   return channels;
-}
-
-base::SurfacePoint read_surface_point(TableReader& reader, const std::string& key) {
-  constexpr double um_per_mm = 1e3;
-  const std::vector<double> mm = reader.numbers(key, {-100'000.0, 100'000.0});
-  if (mm.size() != 2) {
-    reader.fail(key, fmt::format("{} number(s)", mm.size()), "[x, y] from a corner, in mm");
-  }
-  return {std::llround(mm[0] * um_per_mm), std::llround(mm[1] * um_per_mm)};
 }
 
 }  // namespace plexor::rig

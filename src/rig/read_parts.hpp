@@ -40,10 +40,6 @@ inline constexpr std::size_t longest_description = 200;
 [[nodiscard]] std::vector<Channel> read_channels(base::TableReader& file,
                                                  const std::vector<Device>& devices);
 
-/// Where on the surface, in millimetres: [x, y].
-[[nodiscard]] base::SurfacePoint read_surface_point(base::TableReader& reader,
-                                                    const std::string& key);
-
 /// [[device.listener]], [device.identity] and [device.prepare] of one device. A
 /// listener on a line without a chip of its own has an empty one.
 void read_listening(base::TableReader& device, Device& into);

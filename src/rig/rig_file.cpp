@@ -174,7 +174,7 @@ std::vector<Device> read_devices(TableReader& file, RigKind kind) {
                   entry.duration_or("line_time_ms", {0.0, 60'000.0}, {}),
                   entry.duration_or("pattern_end_gap_ms", {0.0, 60'000.0}, {}),
                   entry.has("position") ? line_of_text(entry, "position", longest_name) : ""};
-    if (entry.has("at_mm")) device.at = read_surface_point(entry, "at_mm");
+    if (entry.has("at_mm")) device.at = entry.surface_point("at_mm");
     if (kind == RigKind::lines) read_listening(entry, device);
     entry.finish();
     if (!names.insert(device.name).second) {

@@ -107,6 +107,7 @@ Progress Conductor::progress() const {
   progress.remaining = history_.remaining();
   if (leave_ended_) progress.leave_ended = leave_ended_->reason;
   if (waits_since_) progress.unheard = hearing_.missing();
+  if (asked_for_) progress.move_to = scenario_.spots.at(*asked_for_).name;
   return progress;
 }
 
@@ -128,6 +129,7 @@ std::optional<base::Trial> Conductor::next_that_may_be_given() {
 
 void Conductor::plan_next(base::Instant now) {
   if (const auto trial = next_that_may_be_given()) {
+    if (!trial->taps.empty() && history_.spot() != spot_) return ask_for_move(now);
     if (!hearing_.is_complete()) return wait_for_devices(now);
     waits_since_.reset();
     return plan(*trial, now);
@@ -151,6 +153,29 @@ void Conductor::wait_for_devices(base::Instant now) {
                now);
   }
   wake_at_ = now + std::chrono::seconds{1};
+}
+
+/// Hands are at the rig meanwhile, and whatever the devices report of them answers no trial.
+void Conductor::ask_for_move(base::Instant now) {
+  constexpr base::Duration again_after = std::chrono::milliseconds{100};
+  if (!asked_for_) {
+    count(judge_.finish());
+    actions_.emplace_back(MakeSafe{});
+    actions_.emplace_back(Commit{});
+    asked_for_ = history_.spot();
+  }
+  actions_.emplace_back(AskForMove{*asked_for_});
+  wake_at_ = now + again_after;
+}
+
+void Conductor::moved(base::Instant now) {
+  if (ended_ || !asked_for_) return;
+  spot_ = *std::exchange(asked_for_, std::nullopt);
+  append(journal::Moved{spot_, now});
+  // From here the gap to the surface may be another, and so the transit.
+  opening_transit_.reset();
+  since_reference_.clear();
+  plan_next(now);
 }
 
 void Conductor::plan(const base::Trial& trial, base::Instant now) {
@@ -271,7 +296,7 @@ void Conductor::end_of_leave(const rig::LeaveEnded& left) {
 void Conductor::wake(base::Instant now) {
   if (ended_) return;
   if (!current_) {
-    if (now >= wake_at_) plan_next(now);
+    if (now >= wake_at_) asked_for_ ? ask_for_move(now) : plan_next(now);
     return;
   }
   // A last contact later than planned moves the window's end. One contact for each tap: a

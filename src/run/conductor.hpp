@@ -36,11 +36,15 @@ struct MakeSafe {};
 struct Tell {
   judge::Settled settled;
 };
+/// The tapper is to be moved, by hand; given again now and then until Conductor::moved is called.
+struct AskForMove {
+  std::uint32_t spot = 0;  ///< index into the scenario's
+};
 /// What a channel showed of a trial: kept beside the journal.
 struct Keep {
   journal::WaveRecord wave;
 };
-using Action = std::variant<Append, Commit, Fire, MakeSafe, Tell, Keep>;
+using Action = std::variant<Append, Commit, Fire, MakeSafe, AskForMove, Tell, Keep>;
 
 /// Where a run stands, for whoever watches.
 struct Progress {
@@ -51,6 +55,7 @@ struct Progress {
   std::uint64_t expected = 0;  ///< answers that should have been hits, over all devices
   std::string leave_ended{};   ///< why only listening goes on; empty while taps are given
   std::string unheard{};       ///< the devices that the run waits for; empty while it goes on
+  std::string move_to{};       ///< the spot that the tapper is to be moved to; empty else
 };
 
 /// Decides everything that happens in a run, and does nothing itself: inputs go
@@ -63,7 +68,8 @@ struct Progress {
 /// be heard: the run waits, and gives up after half an hour; what was done since it could be heard
 /// for sure is void. Once leave to tap has ended,
 /// only what needs no tap goes on. A block ends early when its sequential limits are decided (not
-/// so in a lifted run, which presents everything as a distractor).
+/// so in a lifted run, which presents everything as a distractor). Where the scenario has several
+/// spots it asks for each move, and waits with nothing energised until the tapper stands there.
 class Conductor {
  public:
   /// `first_sequence` is the sequence number of the first record it appends;
@@ -79,6 +85,8 @@ class Conductor {
   void wake(base::Instant now);
   /// All records with a sequence number below this survive a power cut.
   void durable(std::uint64_t below, base::Instant now);
+  /// The tapper stands at the spot that AskForMove named.
+  void moved(base::Instant now);
   /// Stop now: the actuator is made safe, a trial under way becomes void.
   void stop(journal::Ended::Reason reason, const std::string& detail, base::Instant now);
 
@@ -105,6 +113,7 @@ class Conductor {
   [[nodiscard]] std::optional<base::Trial> next_that_may_be_given();
   void plan(const base::Trial& trial, base::Instant now);
   void wait_for_devices(base::Instant now);
+  void ask_for_move(base::Instant now);
   [[nodiscard]] std::optional<safety::Refusal> fit(journal::TrialPlanned& planned) const;
   void fire(base::Instant now);
   void close(base::Instant now);
@@ -148,6 +157,8 @@ class Conductor {
   std::optional<journal::Ended> ended_;
   std::optional<rig::LeaveEnded> leave_ended_;
 
+  std::uint32_t spot_ = 0;                    ///< where the tapper stands
+  std::optional<std::uint32_t> asked_for_;    ///< the spot that it is being moved to
   std::optional<base::Instant> waits_since_;  ///< for devices that can't be heard
   std::uint32_t misfires_in_row_ = 0;
   std::vector<base::TrialId> since_reference_;  ///< valid trials since the last good reference taps

@@ -33,6 +33,9 @@ class Driver {
   void carry_out(const Tell& tell) {
     if (hooks_.on_settled) hooks_.on_settled(tell.settled);
   }
+  void carry_out(const AskForMove& ask) {
+    if (hooks_.move_to && hooks_.move_to(ask.spot)) conductor_.moved(rig_.clock.now());
+  }
   void carry_out(const Keep& keep) {
     if (hooks_.on_wave) hooks_.on_wave(keep.wave);
   }

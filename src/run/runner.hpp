@@ -23,10 +23,13 @@ enum class Durability : std::uint8_t {
 
 /// How the driver watches the world while it drives.
 struct RunHooks {
-  std::function<bool()> stop_requested;                       ///< asked between any two inputs
-  std::function<void(const Progress&)> on_progress;           ///< called after each trial
-  std::function<void(const Fire&)> before_fire{};             ///< called before pulses are queued
-  std::function<void(const judge::Settled&)> on_settled{};    ///< called with each trial's answers
+  std::function<bool()> stop_requested;                     ///< asked between any two inputs
+  std::function<void(const Progress&)> on_progress;         ///< called after each trial
+  std::function<void(const Fire&)> before_fire{};           ///< called before pulses are queued
+  std::function<void(const judge::Settled&)> on_settled{};  ///< called with each trial's answers
+  /// Called, again and again, while the tapper is to be moved to this spot of the scenario: true
+  /// once it stands there. Without it a run with several spots never goes on.
+  std::function<bool(std::uint32_t)> move_to{};
   std::function<void(const journal::WaveRecord&)> on_wave{};  ///< called with what channels showed
   std::function<void(const rig::LeaveEnded&)> on_leave_ended{};  ///< called as soon as it is known
   /// A stop is noticed within this, also in an hour of quiet.

@@ -55,7 +55,39 @@ void read_scenario(TableReader table, Scenario& scenario) {
       table.duration_or("incident_window_ms", {0.0, 60'000.0}, std::chrono::milliseconds{2000});
 }
 
-std::vector<Block> read_blocks(TableReader& root, const std::vector<Rhythm>& rhythms) {
+std::vector<Spot> read_spots(TableReader& root) {
+  constexpr std::size_t most_spots = 100;
+  std::vector<Spot> spots;
+  std::set<std::string> names;
+  for (TableReader& table : root.tables("spot")) {
+    expect_keys(table, {"name", "at_mm"});
+    Spot spot{.name = read_name(table, "name")};
+    if (table.has("at_mm")) spot.at = table.surface_point("at_mm");
+    if (!names.insert(spot.name).second) {
+      table.fail("name", fmt::format("a second spot \"{}\"", spot.name),
+                 "a name of its own for each spot");
+    }
+    spots.push_back(std::move(spot));
+  }
+  if (spots.size() > most_spots) {
+    root.fail("spot", fmt::format("{} spots", spots.size()), fmt::format("at most {}", most_spots));
+  }
+  return spots;
+}
+
+/// [wanted]
+Wanted read_wanted(TableReader table) {
+  expect_keys(table, {"softest_m_s", "false_triggers_per_hour"});
+  Wanted wanted;
+  if (table.has("softest_m_s")) {
+    wanted.softest = base::strike_speed_from_m_s(table.number("softest_m_s", strike_range_m_s));
+  }
+  wanted.false_triggers_per_hour =
+      table.number_or("false_triggers_per_hour", {0.0, 1e6}, wanted.false_triggers_per_hour);
+  return wanted;
+}
+
+std::vector<Block> read_blocks(TableReader& root, const Scenario& scenario) {
   std::vector<TableReader> tables = root.tables("block");
   if (tables.empty() || tables.size() > max_blocks) {
     root.fail("block", fmt::format("{} blocks", tables.size()),
@@ -65,7 +97,7 @@ std::vector<Block> read_blocks(TableReader& root, const std::vector<Rhythm>& rhy
   blocks.reserve(tables.size());
   std::int64_t trials = 0;
   for (TableReader& table : tables) {
-    blocks.push_back(read_block(table, rhythms));
+    blocks.push_back(read_block(table, scenario.rhythms, scenario.spots));
     trials += blocks.back().trials;
     if (trials > max_trials) {
       table.fail(blocks.back().quiet ? "quiet_s" : "trials",
@@ -164,19 +196,21 @@ std::string in_ms(base::Duration duration) { return fmt::format("{} ms", base::t
 Scenario parse_scenario(std::string_view text, const std::string& file) {
   TableReader root = TableReader::parse(text, file);
   root.refuse_newer_format(format_version);
-  expect_keys(
-      root, {"format", "scenario", "rhythm", "jitter", "block", "reference", "accept", "compare"});
+  expect_keys(root, {"format", "scenario", "rhythm", "jitter", "block", "reference", "accept",
+                     "compare", "spot", "wanted"});
 
   Scenario scenario;
   read_scenario(root.table("scenario"), scenario);
   scenario.rhythms = read_rhythms(root);
   if (root.has("jitter")) scenario.jitter = read_jitter(root.table("jitter"), scenario.rhythms);
-  scenario.blocks = read_blocks(root, scenario.rhythms);
+  scenario.spots = read_spots(root);
+  scenario.blocks = read_blocks(root, scenario);
   check_a_rhythm_is_used(root, scenario);
   if (root.has("reference")) scenario.reference = read_reference(root.table("reference"));
   if (root.has("accept")) scenario.accept = read_accept(root.table("accept"));
   check_order(root.table("scenario"), scenario);
   check_adaptive(root.table("scenario"), scenario);
+  if (root.has("wanted")) scenario.wanted = read_wanted(root.table("wanted"));
   if (root.has("compare")) scenario.margins = read_margins(root.table("compare"));
   check_length(root, scenario);
   return scenario;

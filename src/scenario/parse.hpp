@@ -16,7 +16,8 @@ namespace plexor::scenario {
 [[nodiscard]] Jitter read_jitter(base::TableReader jitter, const std::vector<Rhythm>& rhythms);
 
 /// One [[block]].
-[[nodiscard]] Block read_block(base::TableReader& block, const std::vector<Rhythm>& rhythms);
+[[nodiscard]] Block read_block(base::TableReader& block, const std::vector<Rhythm>& rhythms,
+                               const std::vector<Spot>& spots);
 
 /// [reference]
 [[nodiscard]] ReferenceTaps read_reference(base::TableReader reference);

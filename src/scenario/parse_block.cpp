@@ -122,6 +122,19 @@ std::uint32_t find_rhythm(TableReader& block, const std::vector<Rhythm>& rhythms
                       : fmt::format("did you mean \"{}\"?", nearest));
 }
 
+std::uint32_t find_spot(TableReader& block, const std::vector<Spot>& spots) {
+  const std::string name = block.text("spot");
+  std::set<std::string> names;
+  for (std::uint32_t i = 0; i < spots.size(); ++i) {
+    if (spots[i].name == name) return i;
+    names.insert(spots[i].name);
+  }
+  block.fail(
+      "spot", fmt::format("the unknown spot \"{:.60}\"", name),
+      names.empty() ? "a spot of this file" : fmt::format("one of {}", fmt::join(names, ", ")),
+      "add [[spot]] with that name");
+}
+
 /// gap_ms: a number, or [min, max] to draw from.
 void read_gap(TableReader& table, Block& block) {
   const std::vector<Duration> gap = table.durations("gap_ms", {100.0, 3'600'000.0});
@@ -136,7 +149,7 @@ void read_gap(TableReader& table, Block& block) {
 }
 
 Block read_quiet_block(TableReader& table) {
-  refuse_keys(table, {"rhythm", "trials", "strike_m_s", "window_ms"},
+  refuse_keys(table, {"rhythm", "trials", "strike_m_s", "window_ms", "spot"},
               "in a quiet block: quiet_s, stretch_s and gap_ms only");
   Block block;
   block.quiet = true;
@@ -195,14 +208,17 @@ Block read_rhythm_block(TableReader& table, const std::vector<Rhythm>& rhythms) 
 
 }  // namespace
 
-Block read_block(TableReader& table, const std::vector<Rhythm>& rhythms) {
-  expect_keys(table,
-              {"rhythm", "trials", "strike_m_s", "window_ms", "gap_ms", "quiet_s", "stretch_s"});
+Block read_block(TableReader& table, const std::vector<Rhythm>& rhythms,
+                 const std::vector<Spot>& spots) {
+  expect_keys(table, {"rhythm", "trials", "strike_m_s", "window_ms", "gap_ms", "quiet_s",
+                      "stretch_s", "spot"});
   if (table.has("quiet_s")) return read_quiet_block(table);
   if (!table.has("rhythm")) {
     table.fail("rhythm", "neither rhythm nor quiet_s", "one of the two", "say what the block does");
   }
-  return read_rhythm_block(table, rhythms);
+  Block block = read_rhythm_block(table, rhythms);
+  if (!spots.empty() || table.has("spot")) block.spot = find_spot(table, spots);
+  return block;
 }
 
 }  // namespace plexor::scenario

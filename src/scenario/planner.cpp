@@ -38,7 +38,8 @@ History::History(const Scenario& scenario, std::uint32_t devices) {
   blocks_.reserve(scenario.blocks.size());
   for (const Block& block : scenario.blocks) {
     const std::uint32_t to_place = block.trials_to_place();
-    blocks_.push_back({.to_place = to_place, .recheck = block.trials - to_place});
+    blocks_.push_back(
+        {.spot = block.spot, .to_place = to_place, .recheck = block.trials - to_place});
     if (block.is_adaptive()) blocks_.back().placement.emplace(block.strength, devices);
   }
   std::int64_t trials = 0;
@@ -64,6 +65,7 @@ bool History::BlockHistory::is_recheck(std::uint32_t trial) const {
 
 void History::took(const TrialId& id) {
   if (id.block == base::reference_block) {
+    reference_spot_ = spot();
     references_ = id.number + 1;
     since_reference_ = 0;
     void_reference_.reset();
@@ -79,6 +81,7 @@ void History::took(const TrialId& id) {
     if (found == block.to_repeat.end()) throw std::logic_error("History: a repeat nobody asked");
     block.to_repeat.erase(found);
   }
+  last_spot_ = block.spot;
   ++slots_;
   ++since_reference_;
 }
@@ -112,24 +115,46 @@ void History::set_stopped(std::uint32_t block, bool stopped) {
 
 std::uint64_t History::remaining() const {
   std::uint64_t sum = 0;
-  for (const BlockHistory& block : blocks_) {
-    if (!block.stopped) sum += block.not_presented() + block.to_repeat.size();
-  }
+  for (const BlockHistory& block : blocks_) sum += block.left();
   return sum;
 }
 
-bool History::reference_is_due(std::uint32_t every_trials) const {
-  return references_ == 0 || since_reference_ >= every_trials ||
-         (since_reference_ > 0 && remaining() == 0);
+/// The first spot with trials still to come; the last one's where there are none.
+std::uint32_t History::spot_in_turn() const {
+  std::optional<std::uint32_t> first;
+  for (const BlockHistory& block : blocks_) {
+    if (block.left() > 0 && (!first || block.spot < *first)) first = block.spot;
+  }
+  return first.value_or(last_spot_);
 }
 
-/// By block, the trials of which the next may be: all that are left, or those of the round.
+/// Reference taps that close a spot are made before the tapper leaves it.
+std::uint32_t History::spot() const {
+  if (void_reference_) return reference_spot_;
+  return since_reference_ > 0 && references_ > 0 ? last_spot_ : spot_in_turn();
+}
+
+bool History::reference_is_due(std::uint32_t every_trials) const {
+  if (references_ == 0 || since_reference_ >= every_trials) return true;
+  const std::uint32_t next_spot = spot_in_turn();
+  // Each spot is opened and closed by a group of them, as the run is.
+  if (since_reference_ > 0) return remaining() == 0 || next_spot != last_spot_;
+  return remaining() > 0 && next_spot != reference_spot_;
+}
+
+/// By block, the trials of which the next may be, at the spot in turn: all that are left, or those
+/// of the round; re-checks once nothing else is left.
 std::vector<std::int64_t> History::choices(BlockOrder order) const {
+  const std::uint32_t spot = spot_in_turn();
   std::vector<std::int64_t> left;
   left.reserve(blocks_.size());
-  for (const BlockHistory& block : blocks_) left.push_back(block.left_to_place());
+  for (const BlockHistory& block : blocks_) {
+    left.push_back(block.spot == spot ? block.left_to_place() : 0);
+  }
   if (std::all_of(left.begin(), left.end(), [](std::int64_t trials) { return trials == 0; })) {
-    for (std::size_t i = 0; i < left.size(); ++i) left[i] = blocks_[i].left_to_recheck();
+    for (std::size_t i = 0; i < left.size(); ++i) {
+      if (blocks_[i].spot == spot) left[i] = blocks_[i].left_to_recheck();
+    }
     return left;
   }
   if (order == BlockOrder::in_order) return left;
@@ -165,8 +190,10 @@ std::optional<TrialId> History::next_first(std::uint64_t seed, BlockOrder order)
 }
 
 std::optional<TrialId> History::next_repeat() const {
+  const std::uint32_t spot = spot_in_turn();
   for (const BlockHistory& block : blocks_) {
-    if (!block.stopped && !block.to_repeat.empty()) return block.to_repeat.front();
+    const bool may = !block.stopped && block.spot == spot;
+    if (may && !block.to_repeat.empty()) return block.to_repeat.front();
   }
   return std::nullopt;
 }

@@ -32,6 +32,10 @@ class History {
   /// No more trials of this block (its verdicts are known), or after all some more.
   void set_stopped(std::uint32_t block, bool stopped);
 
+  /// Where the tapper must stand for the next trial that taps: an index into the scenario's spots.
+  /// All of a spot, repeats included, is done before the next one's turn.
+  [[nodiscard]] std::uint32_t spot() const;
+
   /// Trials of all blocks still to come, repeats included; reference taps not.
   [[nodiscard]] std::uint64_t remaining() const;
 
@@ -39,6 +43,7 @@ class History {
   friend std::optional<base::Trial> next(const Scenario&, const History&);
 
   struct BlockHistory {
+    std::uint32_t spot = 0;
     std::uint32_t to_place = 0;   ///< to be presented before any re-check
     std::uint32_t recheck = 0;    ///< and then
     std::uint32_t presented = 0;  ///< first presentations so far
@@ -56,8 +61,13 @@ class History {
     [[nodiscard]] std::uint32_t not_presented() const {
       return left_to_place() + left_to_recheck();
     }
+    /// Repeats included.
+    [[nodiscard]] std::uint64_t left() const {
+      return stopped ? 0 : not_presented() + to_repeat.size();
+    }
   };
 
+  [[nodiscard]] std::uint32_t spot_in_turn() const;
   [[nodiscard]] bool reference_is_due(std::uint32_t every_trials) const;
   [[nodiscard]] std::vector<std::int64_t> choices(BlockOrder order) const;
   [[nodiscard]] std::optional<base::TrialId> next_first(std::uint64_t seed, BlockOrder order) const;
@@ -69,6 +79,8 @@ class History {
   std::uint32_t slots_ = 0;                      ///< rhythm and quiet trials presented so far
   std::uint32_t references_ = 0;                 ///< groups of reference taps presented so far
   std::uint32_t since_reference_ = 0;            ///< trials since the last group
+  std::uint32_t last_spot_ = 0;                  ///< of the last trial of a block
+  std::uint32_t reference_spot_ = 0;             ///< of the last group
   std::optional<base::TrialId> void_reference_;  ///< a void group, to be repeated at once
 };
 

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "base/strike_speed.hpp"
+#include "base/surface_point.hpp"
 #include "base/time.hpp"
 
 namespace plexor::scenario {
@@ -90,10 +91,19 @@ struct Strength {
   bool operator==(const Strength&) const = default;
 };
 
+/// A place that the tapper is moved to, by hand.
+struct Spot {
+  std::string name;
+  std::optional<base::SurfacePoint> at{};
+
+  bool operator==(const Spot&) const = default;
+};
+
 /// A number of trials of one rhythm, or a total of quiet listening.
 struct Block {
   bool quiet = false;
   std::uint32_t rhythm = 0;  ///< index into Scenario::rhythms (unless quiet)
+  std::uint32_t spot = 0;    ///< index into Scenario::spots, where there are some
   std::uint32_t trials = 0;  ///< rhythm: how many; quiet: number of stretches
   Strength strength;         ///< unless quiet
   base::Duration
@@ -186,6 +196,12 @@ struct Margins {
   bool given = false;                   ///< by the scenario; else these usual ones
 };
 
+/// What the device is to be made for: advice about threshold and lockout is given for it.
+struct Wanted {
+  std::optional<base::StrikeSpeed> softest{};  ///< to be heard; nothing: the softest that is tapped
+  double false_triggers_per_hour = 1.0;        ///< that its detector may make in quiet, at most
+};
+
 /// What to do: everything a scenario file says, checked and in whole units.
 struct Scenario {
   std::string name;
@@ -196,8 +212,11 @@ struct Scenario {
   base::Duration incident_window{};  ///< alarms closer than this are one incident
   std::vector<Rhythm> rhythms;
   Jitter jitter;
+  /// In the order in which the tapper stands there; none: it stays where it is.
+  std::vector<Spot> spots{};
   std::vector<Block> blocks;
   std::optional<ReferenceTaps> reference;
+  Wanted wanted{};
   Accept accept;
   Margins margins;
 

@@ -26,12 +26,15 @@ physics::Clamp clamp_of(const SensorSettings& settings) {
   return {settings.disc.series_ohm, -swing_v, swing_v};
 }
 
-/// The tap's, then those of the disturbances that land on the surface.
+/// The tap's, those of the disturbances that land on the surface, then where the tapper may be
+/// moved.
 std::vector<physics::Spot> spots_of(const SensorSettings& settings) {
   std::vector<physics::Spot> spots{settings.surface.tap};
   for (const DisturbanceSettings& one : settings.disturbances) {
     if (const auto* blow = std::get_if<Blow>(&one.cause)) spots.push_back(blow->at);
   }
+  const auto& more = settings.surface.more_taps;
+  spots.insert(spots.end(), more.begin(), more.end());
   return spots;
 }
 
@@ -90,10 +93,13 @@ Sensor::Sensor(const SensorSettings& settings, std::uint64_t seed)
     }
     sources_.push_back(std::move(source));
   }
+  for (std::size_t i = 0; i < settings.surface.more_taps.size(); ++i) more_taps_.push_back(++spot);
 }
 
+void Sensor::move_tapper(std::size_t spot) { tap_ = more_taps_.at(spot); }
+
 void Sensor::strike(const physics::ForcePulse& blow, Instant middle) {
-  surface_.strike(0, blow, next_sample_at() - middle);
+  surface_.strike(tap_, blow, next_sample_at() - middle);
 }
 
 void Sensor::pick_up(double amplitude_mv) {

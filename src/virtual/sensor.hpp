@@ -44,6 +44,9 @@ class Sensor {
 
   Sensor(const SensorSettings& settings, std::uint64_t seed);
 
+  /// The tapper stands at this one of the surface's `more_taps` from here on. Throws
+  /// std::out_of_range.
+  void move_tapper(std::size_t spot);
   /// A blow at the tap's spot that has its middle at `middle`, not before the
   /// last sample handed out.
   void strike(const physics::ForcePulse& blow, base::Instant middle);
@@ -79,6 +82,8 @@ class Sensor {
   physics::DiscCircuit circuit_;
   physics::DiscStepper stepper_;
   Surface surface_;
+  std::vector<std::size_t> more_taps_;  ///< the surface's spots
+  std::size_t tap_ = 0;
   std::vector<Source> sources_;
   double disc_v_ = 0.0;
   double charge_c_ = 0.0;   ///< that the modes brought at the last sample

@@ -35,6 +35,7 @@ struct TapperSettings {
 struct SurfaceSettings {
   physics::Plate plate;
   physics::Spot tap;
+  std::vector<physics::Spot> more_taps{};  ///< where the tapper may be moved to
   physics::Spot sensor;
   double restitution = 0.0;   ///< of tip and surface, besides what the plate carries away
   double amplitude_cv = 0.0;  ///< scatter of the blow from tap to tap

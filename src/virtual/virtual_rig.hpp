@@ -61,6 +61,12 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
 
   [[nodiscard]] base::Instant now() const override { return now_; }
 
+  /// The tapper stands at this one of the simulated surface's `more_taps` from here on; without a
+  /// sensor it makes no difference.
+  void move_tapper(std::size_t spot) {
+    if (sensor_) sensor_->move_tapper(spot);
+  }
+
  private:
   /// One step of a pulse's consequences.
   struct Happening {
