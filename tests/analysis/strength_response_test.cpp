@@ -83,6 +83,9 @@ TEST(StrengthResponse, TakesALapseRateWhereTheDataAskForIt) {
   EXPECT_THAT(found.s95->word, HasSubstr("are detected at no strength"));
   EXPECT_THAT(found.why_this_curve, HasSubstr("missed at any strength"));
   EXPECT_THAT(found.word, HasSubstr("95 % are detected at no strength"));
+  std::vector<Dose> many = loose_clamp;
+  for (Dose& dose : many) dose = {dose.strength, 20 * dose.responded, 20 * dose.trials};
+  EXPECT_THAT(strength_response(many, 0.95).s95->word, HasSubstr("(95 % interval: no strength)"));
 }
 
 TEST(StrengthResponse, TakesAGuessRateWhereTheDataAskForIt) {
