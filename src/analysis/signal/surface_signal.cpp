@@ -16,7 +16,7 @@ constexpr std::size_t spectrum_points = 16'384;
 constexpr std::size_t longest_part = spectrum_points;
 constexpr double decay_bin_s = 0.001;
 constexpr std::size_t most_decay_bins = 4000;
-constexpr double false_line_share = 0.01;
+constexpr double false_mean_line_share = 0.01;
 constexpr std::uint64_t one_tap_in = 5;  // must have a line, too
 
 double decibels_of_power(double ratio) { return 10.0 * std::log10(std::max(ratio, 1e-30)); }
@@ -93,7 +93,7 @@ std::vector<std::pair<double, double>> spectrum_chart(const Spectrum& spectrum) 
 double clear_of_mean(std::uint64_t n, double points) {
   const auto shape = static_cast<double>(n);
   const boost::math::gamma_distribution gamma(shape, 1.0 / shape);
-  return boost::math::quantile(boost::math::complement(gamma, false_line_share / points));
+  return boost::math::quantile(boost::math::complement(gamma, false_mean_line_share / points));
 }
 
 }  // namespace
