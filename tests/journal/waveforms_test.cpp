@@ -71,7 +71,7 @@ TEST(Waveforms, AsManyValuesAsPromisedAlwaysFit) {
   MemoryFile file;
   WaveformWriter writer(memory_sink(file));
   EXPECT_NO_THROW(writer.append(worst));
-  worst.values.insert(worst.values.end(), worst.values.begin(), worst.values.end());
+  worst.values.insert(worst.values.end(), worst.values.begin(), worst.values.begin() + 500'000);
   EXPECT_THAT([&] { writer.append(worst); },
               ThrowsMessage<base::InputError>(HasSubstr("record for a shorter time")));
   EXPECT_EQ(writer.append(sample_waves()[0]), 1U);
