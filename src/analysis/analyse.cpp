@@ -119,6 +119,7 @@ class Analysis::Fold {
   std::vector<base::Instant> last_arrival_;  ///< in it, by device
 
   std::vector<ListenersTally> tallies_;
+  std::vector<StrengthCurves> curves_;  ///< by device, of a surface scenario
   Findings findings_;
   Timeline timeline_;
   base::Duration quiet_{};
@@ -152,6 +153,12 @@ void Analysis::Fold::on(const journal::Header& header) {
   for (const journal::DeviceFacts& device : rig.devices) {
     tallies_.emplace_back(device, scenario_->rhythms, rig);
     listeners.push_back(tallies_.back().listeners());
+  }
+  results_.spots = scenario_->spots;
+  if (scenario_->purpose == scenario::ScenarioPurpose::surface) {
+    for (std::size_t device = 0; device < tallies_.size(); ++device) {
+      curves_.emplace_back(*scenario_, rig.calibrated ? "m/s" : "");
+    }
   }
   sequential_.emplace(*scenario_, static_cast<std::uint32_t>(listeners.size()));
   valid_by_block_.resize(scenario_->blocks.size());
@@ -363,6 +370,9 @@ void Analysis::Fold::count_rhythm(const Presentation& presentation) {
     const judge::Answer& answer = settled.answers[device];
     const bool wrong = is_wrong(answer.outcome);
     tallies_[device].rhythm_answer(trial.rhythm, strike, answer);
+    if (!curves_.empty() && !settled.trial.expects.empty()) {
+      curves_[device].count(trial, strike, answer.outcome == base::Outcome::hit);
+    }
     timeline_.answer(at_s, wrong);
     if (wrong) {
       findings_.wrong_answer(presentation, device, scenario_->rhythms[trial.rhythm].name);
@@ -419,6 +429,7 @@ Results Analysis::Fold::finish(const journal::ReadSummary& reading) {
   for (DeviceEvidence& device : evidence) {
     withdraw_fixed_intervals(device.result, scenario_->accept);
     device.result.remarks = remarks_on(device.result, *scenario_);
+    if (!curves_.empty()) device.result.curves = curves_[results_.devices.size()].finish();
     results_.devices.push_back(std::move(device.result));
   }
   conclude(results_, judged);

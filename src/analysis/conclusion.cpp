@@ -59,8 +59,14 @@ std::string plan_objection(const Results& results) {
                      counted(results.trials_valid, "valid trial"), needed);
 }
 
+/// What it was to measure is the result.
+bool measures_only(const Results& results) {
+  return !results.header.lifted && std::any_of(results.devices.begin(), results.devices.end(),
+                                               [](const auto& one) { return !one.curves.empty(); });
+}
+
 std::string limits_objection(const Results& results) {
-  if (!results.verdicts.empty()) return {};
+  if (!results.verdicts.empty() || measures_only(results)) return {};
   return results.header.lifted ? "the scenario sets no limit that a lifted run can be judged by"
                                : "the scenario sets no limit";
 }
@@ -110,6 +116,7 @@ Judgement overall_of(const std::vector<Judged>& judged, bool objections) {
   };
   // A run that is not what was planned proves neither side: stopping at a bad moment is a choice.
   if (objections) return Judgement::undecided;
+  if (judged.empty()) return Judgement::measured;
   if (any(Judgement::fail)) return Judgement::fail;
   return any(Judgement::undecided) ? Judgement::undecided : Judgement::pass;
 }
@@ -118,6 +125,10 @@ Judgement overall_of(const std::vector<Judged>& judged, bool objections) {
 std::string plain_figure(const Results& results) {
   if (results.devices.empty()) return "no device was heard";
   const DeviceResult& device = results.devices.front();
+  if (measures_only(results) && !device.curves.empty()) {
+    return fmt::format("{}, {}: {}", device.name, device.curves.front().rhythm,
+                       device.curves.front().response.word);
+  }
   const auto say = [&](std::string_view verb, const Proportion& share, std::string_view noun) {
     return fmt::format("{} {} {} of {} ({}, {} to {} with 95 % confidence)", device.name, verb,
                        share.x, counted(share.n, noun), figure_text(*share.estimate, ""),

@@ -10,6 +10,8 @@
 #include <vector>
 
 #include "analysis/intervals.hpp"
+#include "analysis/response/strength_curves.hpp"
+#include "analysis/signal/channel_signal.hpp"
 #include "analysis/uncertainty.hpp"
 #include "base/outcome.hpp"
 #include "base/time.hpp"
@@ -82,7 +84,12 @@ struct StrengthBin {
   Proportion detected;
 };
 
-enum class Judgement : std::uint8_t { pass, fail, undecided };
+enum class Judgement : std::uint8_t {
+  pass,
+  fail,
+  undecided,
+  measured,  ///< of a whole run that had nothing to judge: a surface scenario without limits
+};
 
 /// How a limit was tested while the run went on. Rates as the limit gives them: of what is counted.
 struct SequentialVerdict {
@@ -153,9 +160,10 @@ struct DeviceResult {
   AlarmRate false_alarms;
   std::uint64_t gap_alarms = 0;
   std::uint64_t duplicates = 0;
-  std::optional<double> d_prime;      ///< where there are distractors
-  std::vector<std::string> remarks;   ///< what in its answers points to a cause; see remarks.hpp
-  std::vector<StrengthBin> strength;  ///< by the mean strike speed of the trial
+  std::optional<double> d_prime;        ///< where there are distractors
+  std::vector<std::string> remarks;     ///< what in its answers points to a cause; see remarks.hpp
+  std::vector<StrengthBin> strength;    ///< by the mean strike speed of the trial
+  std::vector<StrengthCurve> curves{};  ///< of a surface scenario, by spot and rhythm
   /// The first one's figures are the device's own. Several: the same event by two of them is
   /// one event with two latencies.
   std::vector<ListenerResult> listeners;
@@ -193,10 +201,11 @@ struct Results {
   std::optional<journal::Ended> ended;  ///< empty: the journal just stops (killed)
   std::string scenario_name;
   std::string purpose;
-  std::uint64_t trials_valid = 0;    ///< rhythm trials that count
-  std::uint64_t trials_planned = 0;  ///< as the scenario asks
-  std::uint64_t trials_spared = 0;   ///< of these, not needed: what they were for was known
-  bool may_stop_early = false;       ///< some limit is sequential
+  std::vector<scenario::Spot> spots{};  ///< none: the tapper stayed at the rig's spot
+  std::uint64_t trials_valid = 0;       ///< rhythm trials that count
+  std::uint64_t trials_planned = 0;     ///< as the scenario asks
+  std::uint64_t trials_spared = 0;      ///< of these, not needed: what they were for was known
+  bool may_stop_early = false;          ///< some limit is sequential
   /// Presentations of rhythms and quiet that don't count; indexed by VoidReason.
   std::array<std::uint64_t, base::all_void_reasons.size()> voids{};
   double void_fraction = 0.0;  ///< of all rhythm presentations
@@ -205,13 +214,15 @@ struct Results {
   double quiet_hours = 0.0;
   double quiet_hours_planned = 0.0;
   std::vector<DeviceResult> devices;
+  std::vector<ChannelSignal> channels{};  ///< what the waveforms say, where there are some
   std::vector<Verdict> verdicts;
   Judgement overall = Judgement::undecided;
   std::string headline;           ///< the answer in one sentence with its numbers
   std::vector<Finding> findings;  ///< the first max_findings, in order of time
   std::uint64_t findings_total = 0;
   std::vector<TimelineBin> timeline;
-  journal::ReadSummary reading;  ///< damage found in the journal
+  journal::ReadSummary reading;                             ///< damage found in the journal
+  std::optional<journal::ReadSummary> waveforms_reading{};  ///< and in the waveforms, where read
 };
 
 inline constexpr std::size_t max_findings = 500;

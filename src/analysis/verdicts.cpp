@@ -278,6 +278,7 @@ std::string_view to_text(Judgement judgement) {
     case Judgement::pass: return "pass";
     case Judgement::fail: return "fail";
     case Judgement::undecided: return "undecided";
+    case Judgement::measured: return "measured";
   }
   return "unknown";
 }

@@ -7,7 +7,8 @@ ExitCode exit_code_of(const analysis::Results& results) {
     return ExitCode::fault;
   }
   switch (results.overall) {
-    case analysis::Judgement::pass: return ExitCode::pass;
+    case analysis::Judgement::pass:
+    case analysis::Judgement::measured: return ExitCode::pass;
     case analysis::Judgement::fail: return ExitCode::fail;
     case analysis::Judgement::undecided: return ExitCode::undecided;
   }

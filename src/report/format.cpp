@@ -110,6 +110,7 @@ std::string_view mark_word(analysis::Judgement judgement) {
     case analysis::Judgement::pass: return "PASS";
     case analysis::Judgement::fail: return "FAIL";
     case analysis::Judgement::undecided: return "UNDECIDED";
+    case analysis::Judgement::measured: return "MEASURED";
   }
   return "UNDECIDED";
 }

@@ -23,7 +23,8 @@ constexpr std::size_t mark_width = 9;  // of the longest mark word
 /// Blue, orange and vermilion of the Okabe-Ito set, as near as the 256-colour table comes.
 std::string_view colour_of(Judgement judgement) {
   switch (judgement) {
-    case Judgement::pass: return "\x1b[1;38;5;36m";
+    case Judgement::pass:
+    case Judgement::measured: return "\x1b[1;38;5;36m";
     case Judgement::fail: return "\x1b[1;38;5;166m";
     case Judgement::undecided: return "\x1b[1;38;5;214m";
   }
