@@ -278,7 +278,8 @@
 
   // ----- Drawing, and drawing again for another colour scheme or for paper
 
-  const makers = { detection, histogram, ecdf, strength, timeline, findings };
+  const shared = { scale, base, whiskers, limitLines, shareTicks, wholeTicks, percent, grouped };
+  const makers = { ...surfaceCharts(data.surface, shared), detection, histogram, ecdf, strength, timeline, findings };
 
   const draw = () => {
     drawn.forEach((chart) => chart.destroy());

@@ -1,5 +1,9 @@
 #include "app/analyse_run.hpp"
 
+#include <filesystem>
+#include <optional>
+
+#include "analysis/signal/signal_gatherer.hpp"
 #include "app/progress_bar.hpp"
 #include "journal/reader.hpp"
 
@@ -17,6 +21,27 @@ analysis::Results analyse_run(const run::RunFolder& folder,
   };
   return analysis.finish(
       journal::read_journal(folder.journal(), take, [&bar](double share) { bar.show(share); }));
+}
+
+analysis::Results analyse_run_and_waveforms(
+    const run::RunFolder& folder, const std::function<void(const analysis::TrialRow&)>& row,
+    const std::function<void(const journal::Header&)>& header) {
+  std::optional<analysis::SignalGatherer> signals;
+  analysis::Results results = analyse_run(
+      folder,
+      [&](const analysis::TrialRow& one) {
+        if (row) row(one);
+        if (signals) signals->take(one);
+      },
+      [&](const journal::Header& first) {
+        if (header) header(first);
+        if (!first.rig.channels.empty()) signals.emplace(first);
+      });
+  if (!signals || !std::filesystem::exists(folder.waveforms())) return results;
+  results.waveforms_reading = journal::read_waveforms(
+      folder.waveforms(), [&](const journal::WaveRecord& wave) { signals->take(wave); });
+  results.channels = signals->finish();
+  return results;
 }
 
 std::vector<analysis::RunEvidence> evidence_in(const std::string& path) {

@@ -16,6 +16,11 @@ namespace plexor::app {
     const run::RunFolder& folder, const std::function<void(const analysis::TrialRow&)>& row,
     const std::function<void(const journal::Header&)>& header = {});
 
+/// The same, with what the run's waveforms say, where it has some.
+[[nodiscard]] analysis::Results analyse_run_and_waveforms(
+    const run::RunFolder& folder, const std::function<void(const analysis::TrialRow&)>& row = {},
+    const std::function<void(const journal::Header&)>& header = {});
+
 /// What comparisons need of each run at `path`: a run's folder, or a folder with several. Throws
 /// what reading and analysing throw.
 [[nodiscard]] std::vector<analysis::RunEvidence> evidence_in(const std::string& path);

@@ -16,6 +16,7 @@ CommandBody add_run_command(CLI::App& parser);
 CommandBody add_report_command(CLI::App& parser);
 CommandBody add_compare_command(CLI::App& parser);
 CommandBody add_units_command(CLI::App& parser);
+CommandBody add_surfaces_command(CLI::App& parser);
 CommandBody add_order_command(CLI::App& parser);
 CommandBody add_rehearse_command(CLI::App& parser);
 CommandBody add_preflight_command(CLI::App& parser);

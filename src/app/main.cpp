@@ -86,6 +86,8 @@ ExitCode plexor_main(int argc, char** argv) {
   add("report", "Make the reports of a run again from its journal", add_report_command);
   add("compare", "Tell whether a release is worse than the one before", add_compare_command);
   add("units", "Tell whether a unit stands out among several", add_units_command);
+  add("surfaces", "Surfaces side by side: how hard to knock, how they ring, what a detector needs",
+      add_surfaces_command);
   add("order", "Plan in which order to run units or releases", add_order_command);
 
   try {

@@ -6,9 +6,7 @@
 
 #include <cstdio>
 #include <cstdlib>
-#include <optional>
 
-#include "analysis/signal/signal_gatherer.hpp"
 #include "app/analyse_run.hpp"
 #include "app/csv_file.hpp"
 #include "report/json.hpp"
@@ -29,23 +27,10 @@ report::Style style_of_stdout() {
 
 analysis::Results make_reports(const run::RunFolder& folder) {
   CsvFile csv(folder.trials_csv());
-  std::optional<analysis::SignalGatherer> signals;
-  analysis::Results results = analyse_run(
-      folder,
-      [&](const analysis::TrialRow& row) {
-        csv.append(row);
-        if (signals) signals->take(row);
-      },
-      [&](const journal::Header& header) {
-        csv.begin(header);
-        if (!header.rig.channels.empty()) signals.emplace(header);
-      });
+  analysis::Results results = analyse_run_and_waveforms(
+      folder, [&](const analysis::TrialRow& row) { csv.append(row); },
+      [&](const journal::Header& header) { csv.begin(header); });
   csv.finish();
-  if (signals && std::filesystem::exists(folder.waveforms())) {
-    results.waveforms_reading = journal::read_waveforms(
-        folder.waveforms(), [&](const journal::WaveRecord& wave) { signals->take(wave); });
-    results.channels = signals->finish();
-  }
   run::replace_file(folder.results_json(), report::results_json(results));
   run::replace_file(folder.results_xml(), report::junit_xml(results));
   run::replace_file(folder.page(), report::report_page(results));

@@ -6,6 +6,7 @@
 
 #include <cctype>
 #include <chrono>
+#include <cmath>
 
 namespace plexor::app {
 
@@ -49,6 +50,8 @@ journal::RigFacts facts_of(const rig::RigFile& rig) {
   facts.name = rig.name;
   facts.simulated = is_simulated(rig);
   facts.calibrated = rig.calibration.has_value();
+  constexpr double ug_per_kg = 1e9;
+  facts.moving_mass_ug = std::llround(rig.limits.moving_mass_kg * ug_per_kg);
   facts.contact_sensed = rig.contact.is_sensed();
   if (rig.calibration) {
     facts.transit_sd = rig.calibration->transit_sd;

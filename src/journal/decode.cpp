@@ -256,6 +256,7 @@ void read_facts(dom::element from, RigFacts& rig) {
   members.read("contact_sensed", rig.contact_sensed);
   members.read("transit_sd_ns", rig.transit_sd);
   members.read("calibration_date", rig.calibration_date);
+  members.read_if_there("moving_mass_ug", rig.moving_mass_ug);
   members.read("surface", rig.surface);
   members.read("spot", rig.spot);
   members.read("mounting", rig.mounting);

@@ -291,6 +291,7 @@ class Encoder {
     members_.flag("contact_sensed", rig.contact_sensed);
     members_.time("transit_sd_ns", rig.transit_sd);
     members_.text("calibration_date", rig.calibration_date);
+    members_.number("moving_mass_ug", rig.moving_mass_ug);
     members_.text("surface", rig.surface);
     members_.text("spot", rig.spot);
     members_.text("mounting", rig.mounting);

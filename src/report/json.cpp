@@ -8,6 +8,7 @@
 #include <string_view>
 
 #include "report/format.hpp"
+#include "report/json_surface.hpp"
 #include "report/json_values.hpp"
 
 namespace plexor::report {
@@ -262,7 +263,8 @@ Json confusion(const analysis::DeviceResult& value) {
   return {{"presented", presented}, {"heard", value.heard_names}, {"counts", value.confusion}};
 }
 
-Json device(const analysis::DeviceResult& value, bool calibrated) {
+Json device(const analysis::Results& results, const analysis::DeviceResult& value) {
+  const bool calibrated = results.header.rig.calibrated;
   Json listeners = Json::array();
   for (const analysis::ListenerResult& one : value.listeners) listeners.push_back(listener(one));
   return {{"name", value.name},
@@ -279,6 +281,7 @@ Json device(const analysis::DeviceResult& value, bool calibrated) {
           {"confusion", confusion(value)},
           {"latency", latency(value.latency)},
           {"strength", strength(value.strength, calibrated)},
+          {"curves", curves_json(results, value)},
           {"listeners", listeners}};
 }
 
@@ -335,7 +338,7 @@ std::string results_json(const analysis::Results& results) {
   for (const analysis::Verdict& one : results.verdicts) verdicts.push_back(verdict(one));
   Json devices = Json::array();
   for (const analysis::DeviceResult& one : results.devices) {
-    devices.push_back(device(one, calibrated));
+    devices.push_back(device(results, one));
   }
   Json findings = Json::array();
   for (const analysis::Finding& one : results.findings)
@@ -349,6 +352,7 @@ std::string results_json(const analysis::Results& results) {
                {"trials", trials(results)},
                {"verdicts", verdicts},
                {"devices", devices},
+               {"channels", channels_json(results)},
                {"findings_total", results.findings_total},
                {"findings", findings},
                {"timeline", timeline(results.timeline)},

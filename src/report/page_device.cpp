@@ -204,7 +204,7 @@ View strength_view(const DeviceResult& device, std::string_view unit) {
   }
   return {{"title", strength_title(bins, unit)},
           {"rows", rows},
-          {"any", !bins.empty()},
+          {"any", !bins.empty() && device.curves.empty()},  // curves say the same, and more
           {"n", count(n)}};
 }
 

@@ -56,6 +56,7 @@ std::string filled_page(std::string_view page_template, std::string_view name, c
   mustache::data data = template_data(view);
   data.set("head", part(assets::head_html));
   data.set("marks", part(assets::marks_html));
+  data.set("surface_part", part(assets::surface_html));
   data.set("style", std::string(assets::page_css));
   data.set("script", std::string(script));
   data.set("chart_library", std::string(assets::chart_js));

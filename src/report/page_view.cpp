@@ -387,6 +387,7 @@ View page_view(const analysis::Results& results) {
           {"verdicts", verdicts},
           {"any_verdicts", !verdicts.empty()},
           {"devices", devices},
+          {"surface_found", surface_view(results)},
           {"timeline", timeline_view(results)},
           {"findings", findings_view(results)},
           {"strike_unit", strike_unit(results)},

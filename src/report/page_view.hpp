@@ -17,6 +17,10 @@ using View = nlohmann::json;
 [[nodiscard]] View page_view(const analysis::Results& results);
 /// The evidence about one device.
 [[nodiscard]] View device_view(const analysis::Results& results, std::size_t device);
+/// What a surface scenario is for: curves, signals, map and advice; false where there is none.
+[[nodiscard]] View surface_view(const analysis::Results& results);
+/// The series of its charts, for surface.js.
+[[nodiscard]] View surface_charts(const analysis::Results& results);
 /// The series that page.js draws.
 [[nodiscard]] View chart_data(const analysis::Results& results);
 

@@ -10,6 +10,7 @@
 #include "analysis/number_text.hpp"
 #include "report/format.hpp"
 #include "report/layout.hpp"
+#include "report/surface_text.hpp"
 #include "report/text.hpp"
 
 namespace plexor::report {
@@ -83,6 +84,41 @@ std::string listeners_table(const analysis::DeviceResult& device) {
   return rows.size() > 1 ? "\n" + table(rows) : "";
 }
 
+std::string curve_lines(const analysis::Results& results, const analysis::DeviceResult& device,
+                        Style style) {
+  std::string out;
+  for (const analysis::StrengthCurve& curve : device.curves) {
+    const std::string where =
+        results.spots.empty() ? "" : " at " + printable_line(spot_name(results, curve.spot));
+    const auto& response = curve.response;
+    std::string line = fmt::format("{}{}: {}", printable_line(curve.rhythm), where, response.word);
+    if (response.s50 && response.s50->strength && results.header.rig.calibrated) {
+      line += fmt::format("; half at {}", energy_text(*response.s50->strength, results.header.rig));
+    }
+    out += wrapped(line, 2, style.width);
+    for (const std::string& remark : response.remarks) out += wrapped(remark, 4, style.width);
+    if (curve.recheck) out += wrapped(curve.recheck->word, 4, style.width);
+  }
+  return out;
+}
+
+std::string channel_part(const analysis::Results& results, const analysis::ChannelSignal& channel,
+                         Style style) {
+  const journal::ChannelFacts& facts = results.header.rig.channels[channel.channel];
+  std::string out = fmt::format("\nchannel {}\n", printable_line(facts.name));
+  for (const analysis::SpotSignal& spot : channel.spots) {
+    if (!results.spots.empty()) {
+      out += fmt::format("  {}\n", printable_line(spot_name(results, spot.spot)));
+    }
+    for (const std::string& sentence : signal_sentences(spot, printable_line(facts.unit))) {
+      out += wrapped(sentence, results.spots.empty() ? 2 : 4, style.width);
+    }
+  }
+  out += wrapped("advice: " + advice_text(channel, printable_line(facts.unit)), 2, style.width);
+  for (const std::string& reason : channel.advice.reasons) out += wrapped(reason, 4, style.width);
+  return out;
+}
+
 std::string device_part(const analysis::Results& results, const analysis::DeviceResult& device,
                         Style style) {
   std::string out = "\n";
@@ -93,6 +129,7 @@ std::string device_part(const analysis::Results& results, const analysis::Device
     if (verdict.device == device.name) out += verdict_lines(verdict, style);
   }
   out += rhythm_table(device);
+  out += curve_lines(results, device, style);
   out += listeners_table(device);
   for (const std::string& remark : device.remarks) {
     out += wrapped("look at: " + printable_line(remark), 2, style.width);
@@ -139,6 +176,12 @@ std::string summary(const analysis::Results& results, Style style) {
   }
   for (const analysis::DeviceResult& device : results.devices) {
     out += device_part(results, device, style);
+  }
+  for (const analysis::ChannelSignal& channel : results.channels) {
+    out += channel_part(results, channel, style);
+  }
+  for (const std::string& sentence : map_sentences(results)) {
+    out += wrapped(printable_line(sentence), 0, style.width);
   }
   return out + run_part(results, style);
 }

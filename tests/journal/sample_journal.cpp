@@ -30,6 +30,7 @@ Header sample_header() {
           .rig = {.name = "bench",
                   .simulated = true,
                   .calibrated = true,
+                  .moving_mass_ug = 12'000'000,
                   .contact_sensed = false,
                   .transit_sd = 120us,
                   .calibration_date = "2026-06-01",
