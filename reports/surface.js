@@ -7,6 +7,8 @@ const surfaceCharts = (found, shared) => {
     data: points, showLine: true, pointRadius: 0, pointHitRadius: 6, borderWidth: 2, borderColor: colour,
     backgroundColor: colour + "33", ...more,
   });
+  const three = (value) => (value === null ? "" : String(+value.toPrecision(3)));
+  const headroom = (options, lines) => { options.layout.padding.top = 12 + 15 * lines; return options; };
   const onX = (lines) => lines.filter(({ value }) => value !== null).map((one) => ({ axis: "x", ...one }));
 
   const response = (canvas, colours) => {
@@ -24,12 +26,12 @@ const surfaceCharts = (found, shared) => {
         line(edge(3), colours.faint, { label: "band", borderWidth: 0, fill: "-1" }),
         line(edge(1), colours.ink, { label: "curve" }),
       ] },
-      options: base(colours,
+      options: headroom(base(colours,
         scale(colours, found.strike_title, { grid: { display: false }, rest: { min: Math.min(...xs), max: Math.max(...xs) } }),
         scale(colours, "detected", { ticks: shareTicks, rest: { min: 0, max: 1 } }),
         { filter: ({ raw }) => raw.n !== undefined,
-          callbacks: { label: ({ raw }) => `${raw.x}: ${percent(raw.y)} (${raw.whisker.map(percent).join(" to ")}), n = ${raw.n}` } }),
-      plugins: [whiskers("y"), limitLines(onX([{ value: s50, text: "half: " + s50 }, { value: s95, text: "95 %: " + s95 }]), colours)],
+          callbacks: { label: ({ raw }) => `${raw.x}: ${percent(raw.y)} (${raw.whisker.map(percent).join(" to ")}), n = ${raw.n}` } }), 2),
+      plugins: [whiskers("y"), limitLines(onX([{ value: s50, text: "half: " + three(s50) }, { value: s95, text: "95 %: " + three(s95) }]), colours)],
     };
   };
 
@@ -40,13 +42,16 @@ const surfaceCharts = (found, shared) => {
     const { unit, lockout_ms: lockout } = found.channels[canvas.dataset.channel];
     const shown = points.filter(([, y]) => y > 0).map(([x, y]) => ({ x, y }));
     if (!shown.length) return null;
+    // What rings: not the long rest of the record.
+    const rings = shown.filter(({ x, y }) => x < 500 && y > 1.5 * (noise ?? 0)).map(({ x }) => x);
+    const end = Math.min(shown[shown.length - 1].x, Math.max(50, 2.5 * Math.max(lockout ?? 0, ...rings)));
     const lines = [...onX([{ value: lockout, text: "lockout" }]),
                    ...(noise ? [{ axis: "y", value: noise, text: "noise" }] : [])];
     return {
       type: "scatter",
       data: { datasets: [line(shown, colours.blue)] },
       options: base(colours,
-        scale(colours, "after the contact, ms", { ticks: { callback: grouped }, grid: { display: false } }),
+        scale(colours, "after the contact, ms", { ticks: { callback: grouped }, grid: { display: false }, rest: { min: 0, max: end } }),
         scale(colours, "rms, " + unit, { rest: { type: "logarithmic" } }),
         { callbacks: { label: ({ raw }) => `${raw.y} ${unit} after ${raw.x} ms` } }),
       plugins: [limitLines(lines, colours)],
@@ -62,7 +67,7 @@ const surfaceCharts = (found, shared) => {
       data: { datasets: [line(shown, colours.blue, { borderWidth: 1.5 })] },
       options: base(colours,
         scale(colours, "frequency, Hz", { ticks: { callback: grouped }, grid: { display: false }, rest: { min: 0 } }),
-        scale(colours, "dB", { rest: { max: 5 } }),
+        scale(colours, "dB", { rest: { max: 5, min: 5 * Math.floor(Math.min(floor ?? 0, ...shown.map(({ y }) => y)) / 5) } }),
         { callbacks: { label: ({ raw }) => `${raw.y} dB at ${raw.x} Hz` } }),
       plugins: [limitLines(floor === null ? [] : [{ axis: "y", value: floor, text: "noise" }], colours)],
     };

@@ -110,7 +110,7 @@ std::string channel_part(const analysis::Results& results, const analysis::Chann
     if (!results.spots.empty()) {
       out += fmt::format("  {}\n", printable_line(spot_name(results, spot.spot)));
     }
-    for (const std::string& sentence : signal_sentences(spot, printable_line(facts.unit))) {
+    for (const std::string& sentence : signal_sentences(spot, facts.unit)) {
       out += wrapped(sentence, results.spots.empty() ? 2 : 4, style.width);
     }
   }
