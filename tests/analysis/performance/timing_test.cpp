@@ -27,7 +27,7 @@ Rows with_covariance(double first, double second, double covariance) {
   const double b = covariance * 0.75 / a;
   const double c = std::sqrt(3.0 - b * b);
   Rows rows;
-  for (const auto [u, v] : {std::pair(1, 1), {1, -1}, {-1, 1}, {-1, -1}}) {
+  for (const auto& [u, v] : {std::pair(1, 1), {1, -1}, {-1, 1}, {-1, -1}}) {
     rows.push_back({first + a * u, second + b * u + c * v});
   }
   return rows;
