@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <chrono>
 #include <memory>
-#include <optional>
 
 #include "analysis/number_text.hpp"
 #include "app/aside.hpp"
@@ -40,7 +39,7 @@ class Audience {
   explicit Audience(const KnockHearing& hearing) : hearing_(hearing) {}
 
   void take(KernelInstant at) {
-    if (last_ && at < *last_ + length_of(hearing_.lockout_s)) return;
+    if (!knocks_.empty() && at < last_ + length_of(hearing_.lockout_s)) return;
     if (knocks_.empty()) first_ = at;
     last_ = at;
     in_performance_ = true;
@@ -49,7 +48,7 @@ class Audience {
 
   /// True once enough have come.
   [[nodiscard]] bool has_enough(KernelInstant now) {
-    if (!in_performance_ || now <= *last_ + length_of(hearing_.pause_s)) return false;
+    if (!in_performance_ || now <= last_ + length_of(hearing_.pause_s)) return false;
     in_performance_ = false;
     const auto performances = analysis::performances_of(knocks_, hearing_.pause_s);
     const std::size_t kept = performances.kept.size();
@@ -72,7 +71,7 @@ class Audience {
   KnockHearing hearing_;
   std::vector<analysis::Knock> knocks_{};
   KernelInstant first_{};
-  std::optional<KernelInstant> last_{};
+  KernelInstant last_{};
   bool in_performance_ = false;
 };
 

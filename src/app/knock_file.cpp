@@ -10,6 +10,7 @@
 #include <iostream>
 #include <string_view>
 #include <system_error>
+#include <utility>
 
 #include "base/error.hpp"
 #include "rig/line_text.hpp"
