@@ -10,8 +10,9 @@
 namespace plexor::analysis {
 namespace {
 
-constexpr double even_within = 1.25;         // longest mean interval to shortest
-constexpr double stands_out = 6.0;           // robust deviations
+constexpr double even_within = 1.25;  // longest mean interval to shortest
+constexpr double stands_out = 6.0;    // robust deviations
+constexpr std::size_t fewest_to_stand_out_from = 6;
 constexpr double sd_per_deviation = 1.4826;  // of the normal distribution, to the median deviation
 
 std::vector<double> intervals_ms(const Performance& performance) {
@@ -142,6 +143,7 @@ double middle_of_sorted(const std::vector<double>& sorted) {
 /// The numbers of performances with an interval far from the others at its place.
 std::vector<std::size_t> outliers(const std::vector<std::vector<double>>& rows) {
   std::vector<std::size_t> found;
+  if (rows.size() < fewest_to_stand_out_from) return found;
   for (std::size_t place = 0; place < rows.front().size(); ++place) {
     std::vector<double> values = column_of(rows, place);
     std::ranges::sort(values);
