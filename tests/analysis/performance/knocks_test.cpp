@@ -56,6 +56,7 @@ TEST(Knocks, AreFoundAboveTheNoiseWithInstantAndPeakInTheSensorsUnit) {
   EXPECT_THAT(instants_of(found->knocks),
               ElementsAre(DoubleNear(0.5, one_sample_s), DoubleNear(0.7, one_sample_s),
                           DoubleNear(2.0, one_sample_s)));
+  ASSERT_EQ(found->knocks.size(), 3U);
   EXPECT_NEAR(found->knocks[0].strength.value(), 0.4, 0.01);
   EXPECT_NEAR(found->knocks[1].strength.value(), 0.3, 0.01);
   EXPECT_NEAR(found->baseline, 1.65, 0.001);
