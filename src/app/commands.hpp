@@ -21,6 +21,7 @@ CommandBody add_order_command(CLI::App& parser);
 CommandBody add_rehearse_command(CLI::App& parser);
 CommandBody add_preflight_command(CLI::App& parser);
 CommandBody add_listen_command(CLI::App& parser);
+CommandBody add_learn_command(CLI::App& parser);
 CommandBody add_tap_command(CLI::App& parser);
 CommandBody add_calibrate_command(CLI::App& parser);
 CommandBody add_arm_command(CLI::App& parser);

@@ -78,6 +78,7 @@ ExitCode plexor_main(int argc, char** argv) {
   add("run", "Tap the scenario, listen, and report: the main job", add_run_command);
   add("preflight", "Check a rig and its computer; say what to fix", add_preflight_command);
   add("listen", "Show what the devices say, as it comes", add_listen_command);
+  add("learn", "Hear a person knock a rhythm; write it for a scenario", add_learn_command);
   add("tap", "Tap by hand: one tap, or a few", add_tap_command);
   add("calibrate", "Measure drive against strike speed and transit", add_calibrate_command);
   add("arm", "Give leave to tap unattended, at the rig", add_arm_command);

@@ -3,6 +3,7 @@
 #include <unistd.h>
 
 #include <array>
+#include <chrono>
 #include <cstdio>
 #include <filesystem>
 #include <functional>
@@ -88,6 +89,7 @@ class Hands {
               {"loop close", move(wiring.stop_loop, true)},
               {"lid open", move(wiring.lid, false)},
               {"lid close", move(wiring.lid, true)}};
+    if (wiring.contact) deeds_["knock"] = [this, contact = *wiring.contact] { knock(contact); };
     obey("loop close");
     obey("lid close");
   }
@@ -124,6 +126,13 @@ class Hands {
   }
 
  private:
+  /// On the surface, by hand: what "plexor learn" hears.
+  void knock(const safety::Wire& contact) {
+    chip_.drive(contact.offset, !contact.active_low);
+    lines::kernel_nap(std::chrono::milliseconds{3});
+    chip_.drive(contact.offset, contact.active_low);
+  }
+
   void obey(std::string_view line) {
     const auto deed = deeds_.find(std::string(line));
     if (deed != deeds_.end()) return deed->second();

@@ -12,6 +12,9 @@ namespace plexor::scenario {
 /// [rhythm.NAME], all of them, in order of appearance.
 [[nodiscard]] std::vector<Rhythm> read_rhythms(base::TableReader& root);
 
+/// What is expected instead of this name of a rhythm; empty for a good one.
+[[nodiscard]] std::string expected_rhythm_name(const std::string& name);
+
 /// [jitter]: refuses what could put the contacts of any of these rhythms out of order.
 [[nodiscard]] Jitter read_jitter(base::TableReader jitter, const std::vector<Rhythm>& rhythms);
 

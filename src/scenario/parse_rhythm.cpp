@@ -19,18 +19,10 @@ constexpr std::string_view nothing = "nothing";
 constexpr std::size_t longest_rhythm_name = 60;
 
 void check_rhythm_name(const TableReader& rhythms, const std::string& name) {
-  const auto allowed = [](char c) {
-    return ('a' <= c && c <= 'z') || ('0' <= c && c <= '9') || c == '-';
-  };
-  if (name.empty() || name.size() > longest_rhythm_name ||
-      !std::all_of(name.begin(), name.end(), allowed)) {
-    rhythms.fail(name, fmt::format("the rhythm name \"{:.60}\"", name),
-                 fmt::format("1 to {} of the characters a-z, 0-9 and -", longest_rhythm_name));
-  }
-  if (name == nothing) {
-    rhythms.fail(name, "a rhythm named \"nothing\"",
-                 "another name: as an event it stands for no event at all");
-  }
+  const std::string expected = expected_rhythm_name(name);
+  if (expected.empty()) return;
+  const std::string named = name == nothing ? "a rhythm named" : "the rhythm name";
+  rhythms.fail(name, fmt::format("{} \"{:.60}\"", named, name), expected);
 }
 
 std::vector<Duration> read_contacts(TableReader& rhythm) {
@@ -119,6 +111,18 @@ void check_order_is_kept(const TableReader& table, const Jitter& jitter,
 }
 
 }  // namespace
+
+std::string expected_rhythm_name(const std::string& name) {
+  const auto allowed = [](char c) {
+    return ('a' <= c && c <= 'z') || ('0' <= c && c <= '9') || c == '-';
+  };
+  if (name.empty() || name.size() > longest_rhythm_name ||
+      !std::all_of(name.begin(), name.end(), allowed)) {
+    return fmt::format("1 to {} of the characters a-z, 0-9 and -", longest_rhythm_name);
+  }
+  if (name == nothing) return "another name: as an event it stands for no event at all";
+  return "";
+}
 
 std::vector<Rhythm> read_rhythms(TableReader& root) {
   if (!root.has("rhythm")) return {};

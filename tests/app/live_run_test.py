@@ -467,6 +467,42 @@ class BringUp(LiveTestCase):
         self.assertEqual(listen.end(), 0)
 
 
+class Learning(LiveTestCase):
+    """A person knocks at the simulated bench."""
+
+    def knock(self, knocks):
+        for _ in range(knocks):
+            self.hands("knock")
+            time.sleep(0.15)
+        time.sleep(0.8)  # more than the pause
+
+    def start_learning(self):
+        self.simulate()
+        learning = self.start("learn", "--rig", self.rig, "--rhythm", "kiln", "--times", 3, "--pause-s", 0.6,
+                              "--out", "kiln.toml")
+        self.assertTrue(learning.hears("Nothing is energised"), learning.said())
+        return learning
+
+    def test_performances_are_counted_as_they_come(self):
+        learning = self.start_learning()
+        for knocks in (3, 3, 2, 3):
+            self.knock(knocks)
+        self.assertEqual(learning.end(), 0, learning.said())
+        for part in ("1 of 3: 3 knocks", "2 knocks, left out: the others have 3", "3 of 3: 3 knocks",
+                     '"kiln", from 3 performances of 3 knocks', "performance 3 has 2 knocks"):
+            self.assertIn(part, learning.said())
+        self.assertIn("[rhythm.kiln]", text_of(self.folder / "kiln.toml"))
+
+    def test_stopped_too_early_nothing_is_written(self):
+        learning = self.start_learning()
+        self.knock(3)
+        self.assertTrue(learning.hears("1 of 3"), learning.said())
+        learning.process.send_signal(signal.SIGINT)
+        self.assertEqual(learning.end(), 4)
+        self.assertIn("Stopped after 1 of 3", learning.said())
+        self.assertFalse((self.folder / "kiln.toml").exists())
+
+
 class Devices(LiveTestCase):
     """A device or its port fails in mid-run: what it missed is void, and the run goes on."""
     scenario = SCENARIO.replace("window_ms = 100", "window_ms = 700").replace("[150, 151]", "[750, 751]")
