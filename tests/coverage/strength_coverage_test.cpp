@@ -7,6 +7,7 @@
 
 #include "analysis/response/strength_response.hpp"
 #include "base/random.hpp"
+#include "scenario/placement.hpp"
 
 // The intervals of the strengths at 50 and 95 % detection against known truth: many data sets of
 // each way to place the strengths, through the whole of strength_response.
@@ -84,6 +85,21 @@ Doses up_and_down(const Truth& truth, int seed) {
   double strength = middle + 2.0 * spread;
   for (int trial = 0; trial < 240; ++trial) {
     strength += device.detects(strength) ? -spread : spread;
+  }
+  return device.doses();
+}
+
+/// Placed where the answers tell most, until the middle is known to 5 %.
+Doses bayesian(const Truth& truth, int seed) {
+  scenario::Strength strength{.kind = scenario::Strength::Kind::adaptive,
+                              .values = {{260'000}, {640'000}}};
+  strength.placing.emplace().precision_ppm = 50'000;
+  static const scenario::Placement fresh(strength, 1);
+  scenario::Placement placement = fresh;
+  Asked device(truth, seed);
+  for (std::uint32_t trial = 0; trial < 400 && !placement.is_precise(); ++trial) {
+    const base::StrikeSpeed speed = placement.next();
+    placement.answered(trial, speed, {device.detects(std::log(base::to_m_s(speed)))});
   }
   return device.doses();
 }
@@ -167,6 +183,19 @@ TEST_P(StrengthCoverage, HoldsForADeviceThatMissesThreeOfAHundred) {
   const Counts counts = counts_of(GetParam(), truth);
   print(GetParam(), truth, counts);
   expect_stated_coverage(counts);
+}
+
+// It stops when it is sure, which is a choice made on the data: the intervals hold all the same.
+TEST(AdaptiveStrengthCoverage, HoldsThoughTheRunEndsAtAPrecision) {
+  const double least = 0.95 * data_sets - three_errors(0.95);
+  for (const Truth truth : {Truth{}, Truth{0.03}}) {
+    const Counts counts = counts_of({"bayesian", bayesian}, truth);
+    print({"bayesian", bayesian}, truth, counts);
+    EXPECT_GE(counts.answers, data_sets - 2);
+    EXPECT_GE(counts.s50, least);
+    EXPECT_GE(counts.s95, least);
+    EXPECT_LT(counts.s50, 0.995 * data_sets);
+  }
 }
 
 INSTANTIATE_TEST_SUITE_P(Designs, StrengthCoverage,
