@@ -301,6 +301,75 @@ class Leave(LiveTestCase):
         self.assert_complete(code, said)
 
 
+class Moves(LiveTestCase):
+    scenario = """
+[scenario]
+name = "two spots"
+purpose = "surface"
+seed = 7
+[rhythm.help]
+contacts_ms = [0, 70, 140]
+[[spot]]
+name = "near"
+[[spot]]
+name = "far"
+[[block]]
+rhythm = "help"
+spot = "near"
+trials = 3
+strike_m_s = 0.9
+window_ms = 100
+gap_ms = [150, 151]
+[[block]]
+rhythm = "help"
+spot = "far"
+trials = 3
+strike_m_s = 0.9
+window_ms = 100
+gap_ms = [150, 151]
+"""
+
+    def asked_to_move(self):
+        self.simulate()
+        run = self.arm_by_key()
+        self.assertTrue(run.hears('Move the tapper to "far"'), run.said())
+        return run
+
+    def test_the_coil_has_no_power_until_a_person_says_that_the_tapper_stands(self):  # [S76]
+        run = self.asked_to_move()
+        tapped = len(self.records("trial"))
+        self.assertFalse(self.is_high(ENABLE))
+        run.types("wait\n")  # no answer
+        time.sleep(2)
+        self.assertFalse(self.is_high(ENABLE))
+        self.assertEqual(len(self.records("trial")), tapped)
+        self.hands("lid open")  # hands are at it: no trip, for nobody is armed
+        time.sleep(0.5)
+        self.hands("lid close")
+        time.sleep(0.5)
+        run.types("\n")
+        code = run.end()
+        self.assertEqual(code, 0, run.said())
+        self.assertEqual(len(self.records("moved")), 1)
+        self.assertEqual(len([one for one in self.records("done") if "void" not in one]), 6)
+        self.assert_in_order()
+
+    def test_what_does_not_hold_after_the_move_withholds_leave(self):  # [S76]
+        run = self.asked_to_move()
+        self.hands("lid open")
+        time.sleep(0.5)
+        run.types("\n")
+        self.assertEqual(run.end(), 3, run.said())
+        self.assertIn("lid", run.said())
+        self.assertFalse(self.is_high(GATE))
+        self.assertFalse(self.is_high(ENABLE))
+
+    def test_without_a_terminal_nothing_moves(self):  # [S76]
+        code, said = self.run_to_end("--arm")
+        self.assertEqual(code, 3, said)
+        self.assert_one_message(said, "nobody is at the terminal")
+
+
 class Ends(LiveTestCase):
     def test_each_stop_ends_the_run_in_order(self):  # [S69]
         stops = [lambda run, number=number: run.process.send_signal(number)
