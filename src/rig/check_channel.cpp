@@ -53,9 +53,9 @@ HeardSamples hear_for(const Channel& channel, base::Duration length) {
   };
   // A port may have been reset, and what stood in buffers comes at once.
   constexpr base::Duration becoming_steady = 500ms;
-  lines::kernel_nap(becoming_steady);
+  lines::kernel_sleep_until(lines::kernel_now() + becoming_steady);
   const std::int64_t before = count();
-  lines::kernel_nap(length);
+  lines::kernel_sleep_until(lines::kernel_now() + length);
   const std::scoped_lock lock(mutex);
   heard.count -= before;
   heard.uncertainty = listener.uncertainty();

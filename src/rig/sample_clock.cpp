@@ -72,15 +72,15 @@ SampleClock::Step SampleClock::follow(KernelInstant arrived) {
     distance_ = target;
     return Step::next;
   }
-  if (target <= distance_) {  // nothing arrives before it was taken
-    const base::Duration back = distance_ - target;
-    distance_ = target;
-    return back > far() ? Step::settled : Step::next;
-  }
   if (has_fallen_behind()) {
     while (static_cast<std::ptrdiff_t>(bins_.size()) > late_bins) bins_.pop_front();
     distance_ = least();
     return Step::lost;
+  }
+  if (target <= distance_) {  // nothing arrives before it was taken
+    const base::Duration back = distance_ - target;
+    distance_ = target;
+    return back > far() ? Step::settled : Step::next;
   }
   distance_ += std::min(target - distance_, period_ / followed_share);
   return Step::next;
@@ -94,7 +94,7 @@ void SampleClock::keep(base::Duration distance, KernelInstant arrived) {
     bins_.push_back({number, distance});
   }
   // What gives away seldom needs more than the window for a few of its freshest samples.
-  while (static_cast<std::ptrdiff_t>(bins_.size()) > late_bins &&
+  while (static_cast<std::ptrdiff_t>(bins_.size()) > late_bins + 1 &&
          bins_.front().number < number - window / bin_width) {
     bins_.pop_front();
   }

@@ -593,8 +593,8 @@ line = "{line}"
     def check_waves(self, line):
         self.rig.write_text(self.rig.read_text() + self.CHANNEL.format(port=self.folder / "converter", line=line))
         self.simulate()
-        code, said = self.run_to_end("--arm", trials=3)
-        self.assert_complete(code, said)
+        run = self.arm_by_key(trials=3)
+        self.assert_complete(run.end(), run.said())
         waves = read_waveforms(self.out / "waveforms.bin")
         contacts = {tuple(done["id"]): done["contact_ns"][0] for done in self.records("done")
                     if done["contact_ns"] and "void" not in done}

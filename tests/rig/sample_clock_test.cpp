@@ -98,7 +98,7 @@ TEST(SampleClock, BuffersAndJitterOnlyDelay) {
       const Errors errors = errors_over(sender, clock, 6s);
       EXPECT_EQ(errors.breaks, 0);
       EXPECT_GE(errors.least, 0ns);
-      EXPECT_LE(errors.most, 600us) << timer.count() << ' ' << seed;
+      EXPECT_LE(errors.most, 700us) << timer.count() << ' ' << seed;
     }
   }
 }
@@ -111,7 +111,7 @@ TEST(SampleClock, ADriftIsFollowed) {
       const Errors errors = errors_over(sender, clock, 60s, stamps);
       EXPECT_EQ(errors.breaks, 0);
       EXPECT_GE(errors.least, -SampleClock::window * 200 / 1'000'000 - 100us) << drift_ppm;
-      EXPECT_LE(errors.most, 600us) << drift_ppm;
+      EXPECT_LE(errors.most, 700us) << drift_ppm;
       EXPECT_LE(-errors.least, clock.uncertainty());
     }
   }
@@ -125,7 +125,7 @@ TEST(SampleClock, LostSamplesAreNoticedAndWhatFollowsIsInItsPlace) {
     sender.lose(lost);
     std::int64_t steps = 0;
     while (sender.send(clock) != SampleClock::Step::lost && steps < 40'000) ++steps;
-    EXPECT_LE(steps * SenderOnWay::period, 700ms);
+    EXPECT_LE(steps * SenderOnWay::period, 700ms) << lost;
     EXPECT_LE(std::chrono::abs(sender.error(clock)), 600us) << lost;
     const Errors after = errors_over(sender, clock, 3s);
     EXPECT_EQ(after.breaks, 0);
@@ -154,9 +154,11 @@ TEST(SampleClock, AReaderThatIsHeldUpLosesNothing) {
     const auto since = (taken - KernelInstant{10s}) % 3s;
     const KernelInstant read = since < 700ms ? taken - since + 700ms : taken;
     breaks += clock.count(read) == SampleClock::Step::next ? 0 : 1;
-    if (i > 2000) EXPECT_EQ(clock.at(), taken);
+    if (i > 2000) {
+      EXPECT_EQ(clock.at(), taken);
+    }
   }
-  EXPECT_EQ(breaks, 1) << "the first was late, as came to be known";
+  EXPECT_EQ(breaks, 0);
 }
 
 TEST(SampleClock, StampsInMillisecondsAreSmoothedAndTellWhatIsLost) {
