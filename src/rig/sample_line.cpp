@@ -29,7 +29,7 @@ bool read_time(std::string_view text, LineSample& into) {
   constexpr std::int64_t latest_ms = 4'000'000'000'000;  // more than a clock of this century needs
   const std::size_t point = text.find('.');
   const auto ms = whole_number<std::int64_t>(text.substr(0, point));
-  if (!ms || *ms < 0 || *ms >= latest_ms || text.front() == '-') return false;
+  if (!ms || *ms >= latest_ms || text.front() == '-') return false;
   into.own = *ms * base::Duration{1ms};
   into.resolution = 1ms;
   if (point == std::string_view::npos) return true;
