@@ -603,7 +603,6 @@ line = "{line}"
         self.assertEqual(found.keys(), contacts.keys())
         for trial, contact in contacts.items():
             onset = self.onset_ms(found[trial], contact)
-            print(f"{line}: the wave begins {onset:.2f} ms after the contact")
             self.assertTrue(-3 < onset < 6, onset)
         self.assertEqual([wave[0] for wave in waves].count(QUIET), 1, "and no gap in it")
 
