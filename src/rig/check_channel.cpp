@@ -52,7 +52,7 @@ HeardSamples hear_for(const Channel& channel, base::Duration length) {
     return heard.count;
   };
   // A port may have been reset, and what stood in buffers comes at once.
-  constexpr base::Duration becoming_steady = 500ms;
+  constexpr base::Duration becoming_steady = 300ms;
   lines::kernel_sleep_until(lines::kernel_now() + becoming_steady);
   const std::int64_t before = count();
   lines::kernel_sleep_until(lines::kernel_now() + length);
@@ -93,7 +93,7 @@ Finding judge_samples(const Channel& channel, const HeardSamples& heard, base::D
 }  // namespace
 
 std::vector<Finding> check_channel(const Channel& channel) {
-  constexpr base::Duration length = 1500ms;
+  constexpr base::Duration length = 1s;
   try {
     return {judge_samples(channel, hear_for(channel, length), length)};
   } catch (const base::RigFault& fault) {
