@@ -15,6 +15,7 @@
 #include "app/rig_loading.hpp"
 #include "base/calendar.hpp"
 #include "base/error.hpp"
+#include "rig/check_channel.hpp"
 #include "rig/check_listener.hpp"
 #include "rig/finding.hpp"
 #include "run/real_time.hpp"
@@ -106,6 +107,7 @@ std::vector<Finding> check(const LoadedRig& loaded) {
     findings.insert(findings.end(), more.begin(), more.end());
   };
   for (const rig::Device& device : loaded.rig.devices) add(rig::check_listeners(device));
+  for (const rig::Channel& channel : loaded.rig.channels) add(rig::check_channel(channel));
   if (loaded.rig.publish) findings.push_back(rig::check_publish(*loaded.rig.publish));
   findings.push_back(check_lines(loaded));
   findings.push_back(check_calibration(loaded.rig));

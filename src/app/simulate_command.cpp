@@ -69,11 +69,16 @@ void keep_new_coil(const rig::RigFile& rig) {
 }
 
 void prepare_ports(const rig::RigFile& rig) {
+  const auto prepare = [](const rig::SerialSettings* serial) {
+    if (serial != nullptr) fs::create_directories(fs::absolute(serial->port).parent_path());
+  };
   for (const rig::Device& device : rig.devices) {
     for (const rig::ListenerSettings& listener : device.listeners) {
-      const auto* serial = std::get_if<rig::SerialSettings>(&listener.way);
-      if (serial != nullptr) fs::create_directories(fs::absolute(serial->port).parent_path());
+      prepare(std::get_if<rig::SerialSettings>(&listener.way));
     }
+  }
+  for (const rig::Channel& channel : rig.channels) {
+    prepare(std::get_if<rig::SerialSettings>(&channel.source.way));
   }
 }
 
@@ -151,6 +156,9 @@ void tell_where(const SimulateOptions& options, const rig::RigFile& rig, const H
       fmt::print("Device \"{}\": {}\n", device.name, rig::place_of(listener.way));
     }
   }
+  for (const rig::Channel& channel : rig.channels) {
+    fmt::print("Channel \"{}\": {}\n", channel.name, rig::place_of(channel.source));
+  }
   fmt::print(
       "Tap with it from another terminal:\n  plexor run SCENARIO --rig {}\n"
       "Type here what your hands do: {}. Ctrl-C ends it.\n",
@@ -173,6 +181,7 @@ void simulate(const SimulateOptions& options, const std::string& text, const rig
       virtual_rig::make_voices(rig, simulation, chip));
   if (rig.speed_gate) bench.fit_gate(rig.speed_gate->wire);
   bench.lag_contact(rig.contact.lag);
+  bench.fit_channels(virtual_rig::make_channel_voices(rig));
   hands.reach_for(bench);
   tell_where(options, rig, hands);
   bool typing = true;

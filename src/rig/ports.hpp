@@ -55,8 +55,13 @@ struct LeaveEnded {
   base::Instant at;
 };
 
-/// A channel's next samples.
+/// A channel's next samples. Two that lie farther apart than longest_adjustment, or overlap by
+/// more, have a gap between them.
 struct SamplesHeard {
+  /// By so much more or less than their period may lie between two that follow each other: the
+  /// sender's clock is known a little better or worse each time.
+  static constexpr base::Duration longest_adjustment = std::chrono::milliseconds{1};
+
   std::uint32_t channel = 0;
   base::Instant first;      ///< when the first of them was taken
   base::Duration period{};  ///< between them

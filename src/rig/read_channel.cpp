@@ -24,7 +24,40 @@ std::uint32_t device_named(TableReader& entry, const std::vector<Device>& device
   return static_cast<std::uint32_t>(found - devices.begin());
 }
 
-Channel read_channel(TableReader& entry, const std::vector<Device>& devices) {
+/// Fewer bits than the shortest lines take can't carry them.
+void refuse_slow_port(const TableReader& entry, const SerialSettings& port,
+                      const Channel& channel) {
+  const std::int64_t shortest = channel.source.line == SampleLine::value ? 2 : 4;  // "1\n", "1,1\n"
+  const std::int64_t bits =
+      1 + port.data_bits + (port.parity == Parity::none ? 0 : 1) + port.stop_bits;
+  const std::int64_t needed = channel.rate_hz * shortest * bits;
+  if (port.baud >= needed) return;
+  entry.fail("baud", fmt::format("{} baud for {} lines a second", port.baud, channel.rate_hz),
+             fmt::format("at least {} (the shortest line has {} bytes)", needed, shortest),
+             "a quicker port, or fewer samples a second");
+}
+
+SampleSource read_source(TableReader& entry) {
+  SampleSource source;
+  if (entry.has("file")) {
+    if (entry.has("port") || entry.has("usb")) {
+      entry.fail("file", "a second place for the samples to come from",
+                 "one of \"file\", \"port\" and \"usb\"");
+    }
+    source.way = SampleFile{line_of_text(entry, "file", longest_description)};
+  } else if (entry.has("port") || entry.has("usb")) {
+    source.way = read_serial_port(entry);
+  } else {
+    entry.fail("port", "nowhere for the samples to come from",
+               "one of \"port\", \"usb\" and \"file\"", "rig/listeners.md says more");
+  }
+  source.line = entry.choice("line", {"value", "time_ms,value"}) == "value"
+                    ? SampleLine::value
+                    : SampleLine::time_and_value;
+  return source;
+}
+
+Channel read_channel(TableReader& entry, const std::vector<Device>& devices, RigKind kind) {
   constexpr std::int64_t farthest_code = 1 << 24;
   Channel channel;
   channel.name = line_of_text(entry, "name", longest_name);
@@ -43,17 +76,23 @@ Channel read_channel(TableReader& entry, const std::vector<Device>& devices) {
                "the codes at which the converter can say no more, the lower one first");
   }
   channel.unit = entry.has("unit") ? line_of_text(entry, "unit", longest_name) : "LSB";
+  if (kind == RigKind::lines) {
+    channel.source = read_source(entry);
+    const auto* port = std::get_if<SerialSettings>(&channel.source.way);
+    if (port != nullptr) refuse_slow_port(entry, *port, channel);
+  }
   entry.finish();
   return channel;
 }
 
 }  // namespace
 
-std::vector<Channel> read_channels(TableReader& file, const std::vector<Device>& devices) {
+std::vector<Channel> read_channels(TableReader& file, const std::vector<Device>& devices,
+                                   RigKind kind) {
   std::vector<Channel> channels;
   std::set<std::string> names;
   for (TableReader& entry : file.tables("channel")) {
-    channels.push_back(read_channel(entry, devices));
+    channels.push_back(read_channel(entry, devices, kind));
     if (!names.insert(channels.back().name).second) {
       entry.fail("name", fmt::format("a second channel \"{}\"", channels.back().name),
                  "a name of its own for each channel");

@@ -108,21 +108,7 @@ ReportFields read_fields(TableReader reader) {
 }
 
 SerialSettings read_serial(TableReader& reader) {
-  SerialSettings serial;
-  if (reader.has("usb")) {
-    serial.usb = read_usb(reader, "usb");
-    if (reader.has("port")) {
-      reader.fail("port", "a second way to find the port", "either \"usb\" or \"port\"");
-    }
-  } else {
-    serial.port = line_of_text(reader, "port", longest_description);
-  }
-  serial.baud = whole_or(reader, "baud", 300, 4'000'000, serial.baud);
-  serial.data_bits = whole_or(reader, "data_bits", 5, 8, serial.data_bits);
-  serial.parity = choice_or<Parity>(reader, "parity", {"none", "even", "odd"});
-  serial.stop_bits = whole_or(reader, "stop_bits", 1, 2, serial.stop_bits);
-  serial.flow = choice_or<FlowControl>(reader, "flow", {"none", "rts-cts", "xon-xoff"});
-  serial.reset = choice_or<ResetLine>(reader, "reset", {"none", "dtr", "rts"});
+  SerialSettings serial = read_serial_port(reader);
   serial.format = read_format(reader);
   return serial;
 }
@@ -255,6 +241,25 @@ std::string bytes_of_text(TableReader& reader, const std::string& key, std::size
     reader.fail(key, fmt::format("{} bytes", text.size()), fmt::format("1 to {}", longest));
   }
   return text;
+}
+
+SerialSettings read_serial_port(TableReader& reader) {
+  SerialSettings serial;
+  if (reader.has("usb")) {
+    serial.usb = read_usb(reader, "usb");
+    if (reader.has("port")) {
+      reader.fail("port", "a second way to find the port", "either \"usb\" or \"port\"");
+    }
+  } else {
+    serial.port = line_of_text(reader, "port", longest_description);
+  }
+  serial.baud = whole_or(reader, "baud", 300, 4'000'000, serial.baud);
+  serial.data_bits = whole_or(reader, "data_bits", 5, 8, serial.data_bits);
+  serial.parity = choice_or<Parity>(reader, "parity", {"none", "even", "odd"});
+  serial.stop_bits = whole_or(reader, "stop_bits", 1, 2, serial.stop_bits);
+  serial.flow = choice_or<FlowControl>(reader, "flow", {"none", "rts-cts", "xon-xoff"});
+  serial.reset = choice_or<ResetLine>(reader, "reset", {"none", "dtr", "rts"});
+  return serial;
 }
 
 ReportFormat read_format(TableReader& reader) {

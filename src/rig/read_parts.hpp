@@ -28,6 +28,9 @@ inline constexpr std::size_t longest_description = 200;
 /// `pattern`, `fields` and `keep_lines`.
 [[nodiscard]] ReportFormat read_format(base::TableReader& reader);
 
+/// `port` or `usb` and how it is set; not `format`.
+[[nodiscard]] SerialSettings read_serial_port(base::TableReader& reader);
+
 // The rest of a [[device.listener]] by its kind.
 [[nodiscard]] MqttSettings read_mqtt(base::TableReader& reader);
 [[nodiscard]] SocketSettings read_socket(base::TableReader& reader, Transport transport);
@@ -36,15 +39,16 @@ inline constexpr std::size_t longest_description = 200;
 /// [publish].
 [[nodiscard]] PublishSettings read_publish(base::TableReader reader);
 
-/// All [[channel]]; `devices` are the rig's.
+/// All [[channel]] of a rig of that kind with those devices.
 [[nodiscard]] std::vector<Channel> read_channels(base::TableReader& file,
-                                                 const std::vector<Device>& devices);
+                                                 const std::vector<Device>& devices, RigKind kind);
 
 /// [[device.listener]], [device.identity] and [device.prepare] of one device. A
 /// listener on a line without a chip of its own has an empty one.
 void read_listening(base::TableReader& device, Device& into);
 
-/// Refuses what two devices can't share, and two ways of one device that are the same.
+/// Refuses what two devices can't share, two ways of one device that are the same, and what a
+/// channel can't share with anything.
 void refuse_shared_ways(const base::TableReader& file, const RigFile& rig);
 /// Refuses a device that would hear what the controller itself publishes.
 void refuse_own_publications(const base::TableReader& file, const RigFile& rig);

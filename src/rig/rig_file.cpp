@@ -256,7 +256,7 @@ RigFile parse_rig(std::string_view text, const std::string& file_name,
     read_calibration_of(*calibration, rig, find);
   }
   rig.devices = read_devices(file, rig.kind);
-  rig.channels = read_channels(file, rig.devices);
+  rig.channels = read_channels(file, rig.devices, rig.kind);
   if (rig.kind == RigKind::lines) {
     if (auto gate = file.table_if("speed_gate")) rig.speed_gate = read_speed_gate(*gate);
     read_wiring(file.table("lines"), rig);
@@ -268,6 +268,12 @@ RigFile parse_rig(std::string_view text, const std::string& file_name,
   (void)file.has("simulated");  // src/virtual reads it
   file.finish();
   return rig;
+}
+
+std::string place_of(const SampleSource& source) {
+  const auto* file = std::get_if<SampleFile>(&source.way);
+  return file != nullptr ? "file " + file->path
+                         : place_of(Way{std::get<SerialSettings>(source.way)});
 }
 
 const ListenerSettings* asked_way_of(const Device& device) {

@@ -5,6 +5,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <variant>
 #include <vector>
 
 #include "base/surface_point.hpp"
@@ -74,6 +75,27 @@ struct Device {
 /// The way over which a device is asked who it is: its first serial port, if it has one.
 [[nodiscard]] const ListenerSettings* asked_way_of(const Device& device);
 
+/// What a line of a channel says.
+enum class SampleLine : std::uint8_t {
+  value,           ///< a sample's code, and nothing else: samples are told apart by counting
+  time_and_value,  ///< "12.250,2048": when it was taken, in ms of the sender's own clock
+};
+
+/// A file or FIFO that another program writes, line by line.
+struct SampleFile {
+  std::string path{};
+};
+
+/// Where a channel's samples come from.
+struct SampleSource {
+  std::variant<SerialSettings, SampleFile> way{};  ///< the port's `format` is not used
+  SampleLine line = SampleLine::value;
+};
+
+/// "port /dev/ttyUSB1", "file /run/samples": for people and to see what is shared; empty where a
+/// port is found by its USB identity.
+[[nodiscard]] std::string place_of(const SampleSource& source);
+
 /// A converter whose samples come to the controller, a device's or a reference sensor's.
 struct Channel {
   std::string name;
@@ -81,7 +103,8 @@ struct Channel {
   std::int64_t rate_hz = 0;               ///< of its samples
   std::int32_t lowest = 0;                ///< the codes at which it can say no more
   std::int32_t highest = 0;
-  std::string unit{};  ///< of a code
+  std::string unit{};     ///< of a code
+  SampleSource source{};  ///< kind lines only
 
   [[nodiscard]] base::Duration period() const {
     return base::Duration{std::chrono::seconds{1}} / rate_hz;

@@ -48,9 +48,31 @@ bool may_share(const ListenerSettings& one, const ListenerSettings& other) {
          other_format->names_device();
 }
 
+/// A port's bytes go to one reader.
+void refuse_shared_sources(const base::TableReader& file, const RigFile& rig) {
+  std::map<std::string, std::string> taken;
+  for (const Device& device : rig.devices) {
+    for (const ListenerSettings& listener : device.listeners) {
+      taken.emplace(place_of(listener.way), device.name);
+    }
+  }
+  for (const Channel& channel : rig.channels) {
+    const std::string place = place_of(channel.source);
+    if (place.empty()) continue;
+    const auto [other, is_free] = taken.emplace(place, channel.name);
+    if (is_free) continue;
+    file.fail(
+        "channel",
+        fmt::format("{} of \"{}\", which \"{}\" has already", place, channel.name, other->second),
+        "a port or file of its own for each",
+        "samples can't come between the lines that a device reports by");
+  }
+}
+
 }  // namespace
 
 void refuse_shared_ways(const base::TableReader& file, const RigFile& rig) {
+  refuse_shared_sources(file, rig);
   struct Taker {
     const Device* device;
     const ListenerSettings* listener;

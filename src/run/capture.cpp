@@ -5,6 +5,14 @@
 
 namespace plexor::run {
 
+namespace {
+
+base::Duration bins_of(const journal::QuietEnvelope& quiet) {
+  return static_cast<std::int64_t>(quiet.lowest.size()) * quiet.bin;
+}
+
+}  // namespace
+
 base::Instant Capture::Stretch::end() const {
   return first + static_cast<std::int64_t>(values.size()) * period;
 }
@@ -31,9 +39,13 @@ void Capture::take(const rig::SamplesHeard& samples) {
   OneChannel& channel = channels_.at(samples.channel);
   Stretch& recent = channel.recent;
   // After a gap what came before can't stand in one row with it.
+  const base::Duration tolerance =
+      std::max(samples.period / 2, rig::SamplesHeard::longest_adjustment);
   const bool follows = samples.period == recent.period &&
-                       std::chrono::abs(samples.first - recent.end()) <= samples.period / 2;
+                       std::chrono::abs(samples.first - recent.end()) <= tolerance;
   if (!follows) recent = {samples.first, samples.period, {}};
+  // What is known now of the sender's clock holds for what came shortly before too.
+  recent.first = samples.first - static_cast<std::int64_t>(recent.values.size()) * samples.period;
   recent.values.insert(recent.values.end(), samples.values.begin(), samples.values.end());
   if (current_ && current_->quiet) {
     add_to_envelope(samples, channel.quiet);
@@ -47,22 +59,26 @@ void Capture::take(const rig::SamplesHeard& samples) {
 }
 
 void Capture::add_to_envelope(const rig::SamplesHeard& samples,
-                              journal::QuietEnvelope& quiet) const {
+                              std::vector<journal::QuietEnvelope>& quiet) const {
   for (std::size_t i = 0; i < samples.values.size(); ++i) {
     const base::Instant at = samples.first + static_cast<std::int64_t>(i) * samples.period;
     if (at < current_->from) continue;
-    if (quiet.lowest.empty()) {
-      quiet = {.trial = current_->trial, .channel = samples.channel, .first = at, .bin = bin};
-    }
-    const auto index = static_cast<std::size_t>((at - quiet.first) / bin);
     const std::int32_t value = samples.values[i];
-    if (index < quiet.lowest.size()) {
-      quiet.lowest[index] = std::min(quiet.lowest[index], value);
-      quiet.highest[index] = std::max(quiet.highest[index], value);
-    } else if (index == quiet.lowest.size()) {
-      quiet.lowest.push_back(value);
-      quiet.highest.push_back(value);
+    const bool has_gap = !quiet.empty() && at >= quiet.back().first + bins_of(quiet.back()) + bin;
+    if (quiet.empty() || has_gap) {
+      quiet.push_back(
+          {.trial = current_->trial, .channel = samples.channel, .first = at, .bin = bin});
     }
+    journal::QuietEnvelope& last = quiet.back();
+    if (at < last.first) continue;
+    if (at >= last.first + bins_of(last)) {
+      last.lowest.push_back(value);
+      last.highest.push_back(value);
+      continue;
+    }
+    const auto index = static_cast<std::size_t>((at - last.first) / bin);
+    last.lowest[index] = std::min(last.lowest[index], value);
+    last.highest[index] = std::max(last.highest[index], value);
   }
 }
 
@@ -72,7 +88,7 @@ std::vector<journal::WaveRecord> Capture::finish(base::Instant last_contact) {
   for (std::uint32_t index = 0; index < channels_.size(); ++index) {
     OneChannel& channel = channels_[index];
     if (current_->quiet) {
-      if (!channel.quiet.lowest.empty()) records.emplace_back(std::move(channel.quiet));
+      for (journal::QuietEnvelope& quiet : channel.quiet) records.emplace_back(std::move(quiet));
       continue;
     }
     Stretch wave = channel.recent;

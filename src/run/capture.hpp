@@ -26,7 +26,7 @@ class Capture {
 
   /// A trial begins whose first contact (quiet: its begin) is planned for `first_contact`.
   void begin(const base::TrialId& trial, base::TrialKind kind, base::Instant first_contact);
-  /// In the order of each channel's time.
+  /// In the order of each channel's time; between channels in any, and as late as they come.
   void take(const rig::SamplesHeard& samples);
   /// The trial is over, and its last contact was then (quiet: the end): what each channel that
   /// streams showed of it. Nothing where no trial began.
@@ -44,14 +44,15 @@ class Capture {
   };
   struct OneChannel {
     Stretch recent{};
-    journal::QuietEnvelope quiet{};
+    std::vector<journal::QuietEnvelope> quiet{};  ///< a new one after each gap
   };
   struct Current {
     base::TrialId trial;
     bool quiet = false;
     base::Instant from;
   };
-  void add_to_envelope(const rig::SamplesHeard& samples, journal::QuietEnvelope& quiet) const;
+  void add_to_envelope(const rig::SamplesHeard& samples,
+                       std::vector<journal::QuietEnvelope>& quiet) const;
 
   std::vector<OneChannel> channels_;
   std::optional<Current> current_;

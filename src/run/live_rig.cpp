@@ -85,6 +85,7 @@ LiveRig::LiveRig(const rig::RigFile& rig, const Use& use, safety::Board board,
   }
   overseer_.see_listeners(true);  // until a listener says otherwise
   listen(rig, remark);
+  hear_channels(rig, remark);
   overseer_.see(safety::Guard::journal, safety::Reading::good);  // none has failed yet
   pulses_ =
       std::make_unique<PulseThread>(std::move(gate), rig.limits, overseer_, clock_,
@@ -112,6 +113,22 @@ void LiveRig::listen(const rig::RigFile& rig,
       listeners.push_back(
           listening_.listen(rig.devices[device], settings[listener], std::move(hearers)));
     }
+  }
+}
+
+/// One that can't be heard holds nothing up: its trials just have no waves.
+void LiveRig::hear_channels(const rig::RigFile& rig,
+                            const std::function<void(const std::string&)>& remark) {
+  for (std::uint32_t channel = 0; channel < rig.channels.size(); ++channel) {
+    const auto take = [this, channel](rig::SampleChunk chunk) {
+      if (!keeps_samples_) return;
+      queue_.push(rig::SamplesHeard{.channel = channel,
+                                    .first = clock_.of(chunk.first),
+                                    .period = chunk.period,
+                                    .values = std::move(chunk.values)});
+    };
+    channels_.push_back(std::make_unique<rig::SampleListener>(
+        rig.channels[channel], rig::SampleHearers{.samples = take, .remark = remark}));
   }
 }
 
@@ -222,6 +239,7 @@ std::string LiveRig::unheard() {
 
 /// From now on the conductor is told of changes, and first of what has changed just before.
 void LiveRig::tell_unheard() {
+  keeps_samples_ = true;
   const std::scoped_lock lock(hearing_mutex_);
   arming_ = true;
   hearing_.for_each_missing([this](std::uint32_t device, std::uint32_t listener) {

@@ -11,6 +11,7 @@
 #include "rig/listener.hpp"
 #include "rig/ports.hpp"
 #include "rig/rig_file.hpp"
+#include "rig/sample_listener.hpp"
 #include "run/live_clock.hpp"
 #include "run/observation_queue.hpp"
 #include "run/overseer.hpp"
@@ -25,7 +26,7 @@ struct Use {
   bool by_hand = false;  ///< a person looks on, and taps without contact are no fault yet
 };
 
-/// A rig of kind lines, in real time: gate, contact and devices' ports, each on
+/// A rig of kind lines, in real time: gate, contact, devices' ports and channels, each on
 /// a thread of its own, under the overseer. The warden is somebody else's
 /// process, met on the board.
 class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Clock {
@@ -84,6 +85,8 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   void watch(void (LiveRig::*follow)());
   void follow_contact();
   void follow_gate();
+  void hear_channels(const rig::RigFile& rig,
+                     const std::function<void(const std::string&)>& remark);
   [[nodiscard]] rig::Hearers hearers_of(std::uint32_t device, std::uint32_t listener);
   void see_listener(std::uint32_t device, std::uint32_t listener, bool up, lines::KernelInstant at);
   [[nodiscard]] std::string unheard();
@@ -109,6 +112,8 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   std::thread gate_thread_;
   rig::Listening listening_;
   std::vector<std::vector<std::unique_ptr<rig::Listener>>> listeners_;  ///< by device
+  std::atomic<bool> keeps_samples_ = false;  ///< since it was armed: before, nobody takes them
+  std::vector<std::unique_ptr<rig::SampleListener>> channels_;
 };
 
 }  // namespace plexor::run

@@ -112,6 +112,8 @@ void LiveBench::show(const rig::Observation& observation) {
     touch(start_ + (contact->at - base::segment_start) + contact_lag_);
   } else if (const auto* passed = std::get_if<rig::GatePassed>(&observation)) {
     pass_gate(*passed);
+  } else if (const auto* samples = std::get_if<rig::SamplesHeard>(&observation)) {
+    if (samples->channel < channels_.size()) channels_[samples->channel]->stream(*samples);
   }
 }
 

@@ -12,6 +12,7 @@
 #include "virtual/power_chain.hpp"
 #include "virtual/simulation.hpp"
 #include "virtual/virtual_rig.hpp"
+#include "virtual/voices/channel_voice.hpp"
 #include "virtual/voices/voice.hpp"
 
 namespace plexor::virtual_rig {
@@ -32,6 +33,11 @@ class LiveBench {
   void fit_gate(const safety::Wire& wire) { gate_ = wire; }
   /// The contact's line lags so much behind the contact.
   void lag_contact(base::Duration lag) { contact_lag_ = lag; }
+
+  /// The rig has channels, and these speak for them, in their order.
+  void fit_channels(std::vector<std::unique_ptr<ChannelVoice>> channels) {
+    channels_ = std::move(channels);
+  }
 
   /// Lives until `stop` says so.
   void serve(const std::function<bool()>& stop);
@@ -61,6 +67,7 @@ class LiveBench {
   PowerChain chain_;
   std::unique_ptr<VirtualRig> physics_;
   std::vector<std::unique_ptr<Voice>> voices_;
+  std::vector<std::unique_ptr<ChannelVoice>> channels_;
   lines::KernelInstant start_;
   lines::KernelInstant looked_;
   std::uint64_t last_change_ = 0;

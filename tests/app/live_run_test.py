@@ -12,6 +12,7 @@ import time
 import unittest
 
 from plexor_command import PLEXOR, SOURCE, PlexorTestCase
+from waveforms import QUIET, WAVEFORM, read_waveforms
 
 SCENARIO = """
 [scenario]
@@ -671,6 +672,50 @@ class Simulation(LiveTestCase):
         self.assertEqual(code, 3, said)
         self.assert_one_message(said, "not ready to be armed: lid", "nothing was moved")
         self.assert_nothing_moved()
+
+
+class Channels(LiveTestCase):
+    CHANNEL = """
+[[channel]]
+name = "converter"
+device = "panel"
+rate_hz = 8000
+lowest = 0
+highest = 4095
+port = "{port}"
+baud = 921600
+line = "{line}"
+"""
+
+    def onset_ms(self, wave, contact_ns):
+        """When the wave first leaves its noise, after the contact."""
+        _, _, _, first, step, values = wave
+        lead = sorted(values[:600])  # 75 ms
+        middle, noise = lead[300], max(lead[-1] - lead[300], lead[300] - lead[0])
+        index = next(i for i, value in enumerate(values) if abs(value - middle) > 3 * noise)
+        return (first + index * step - contact_ns) / 1e6
+
+    def check_waves(self, line):
+        self.rig.write_text(self.rig.read_text() + self.CHANNEL.format(port=self.folder / "converter", line=line))
+        self.simulate()
+        run = self.arm_by_key(trials=3)
+        self.assert_complete(run.end(), run.said())
+        waves = read_waveforms(self.out / "waveforms.bin")
+        contacts = {tuple(done["id"]): done["contact_ns"][0] for done in self.records("done")
+                    if done["contact_ns"] and "void" not in done}
+        self.assertEqual(len(contacts), 3)
+        found = {tuple(wave[1]): wave for wave in waves if wave[0] == WAVEFORM}
+        self.assertEqual(found.keys(), contacts.keys())
+        for trial, contact in contacts.items():
+            onset = self.onset_ms(found[trial], contact)
+            self.assertTrue(-3 < onset < 6, onset)
+        self.assertEqual([wave[0] for wave in waves].count(QUIET), 1, "and no gap in it")
+
+    def test_waves_lie_where_contacts_were_sensed(self):
+        self.check_waves("time_ms,value")
+
+    def test_samples_that_are_counted_lie_there_too(self):
+        self.check_waves("value")
 
 
 if __name__ == "__main__":

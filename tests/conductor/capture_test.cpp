@@ -121,6 +121,37 @@ TEST(Capture, ATrialAfterQuietHasItsLead) {
   EXPECT_EQ(wave(capture.finish(at(3210ms)).at(0)).first, at(3110ms));
 }
 
+TEST(Capture, AClockThatIsKnownBetterMovesWhatCameBefore) {
+  Capture capture(1);
+  Stream stream;
+  capture.begin(trial, base::TrialKind::rhythm, at(200ms));
+  base::Duration later{};
+  for (int i = 0; i < 10; ++i) {
+    rig::SamplesHeard samples = stream.next(50);
+    samples.first += later += 300us;
+    capture.take(samples);
+  }
+  const auto records = capture.finish(at(200ms));
+  ASSERT_THAT(records, SizeIs(1));
+  EXPECT_EQ(wave(records[0]).values.front(), 100);
+  EXPECT_EQ(wave(records[0]).first, at(103ms));
+}
+
+TEST(Capture, AfterAGapInQuietAnotherEnvelopeBegins) {
+  Capture capture(1);
+  Stream stream;
+  capture.begin(trial, base::TrialKind::quiet, at(0s));
+  feed(capture, stream, 320);
+  stream.lose(500);
+  feed(capture, stream, 320);
+  const auto records = capture.finish(at(2s));
+  ASSERT_THAT(records, SizeIs(2));
+  const auto& second = std::get<journal::QuietEnvelope>(records[1]);
+  EXPECT_EQ(second.first, at(820ms));
+  EXPECT_EQ(second.lowest.front(), 820);
+  EXPECT_THAT(second.lowest, SizeIs(32));
+}
+
 TEST(Capture, GivesNothingWithoutATrialOrSamples) {
   Capture capture(1);
   EXPECT_THAT(capture.finish(at(1s)), IsEmpty());

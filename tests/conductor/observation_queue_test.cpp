@@ -99,6 +99,22 @@ TEST(ObservationQueue, TheDeadlineHasComeWhenNothingIsHandedOut) {
   EXPECT_GE(clock.now(), deadline);
 }
 
+TEST(ObservationQueue, SamplesThatNobodyTakesAreDroppedAndNothingElse) {
+  HandClock clock;
+  ObservationQueue queue(clock);
+  const rig::SamplesHeard samples{0, segment_start, 1ms, std::vector<std::int32_t>(1'000'000)};
+  for (int i = 0; i < 5; ++i) queue.push(samples);
+  queue.push(contact(10ms));
+  clock.set(segment_start + 1h);
+  int taken = 0;
+  while (const auto observation = queue.take_until(segment_start + 30min)) {
+    taken += std::holds_alternative<rig::SamplesHeard>(*observation) ? 1 : 100;
+  }
+  EXPECT_EQ(taken, 103);
+  queue.push(samples);
+  EXPECT_TRUE(queue.take_until(segment_start + 30min)) << "there is room again";
+}
+
 TEST(ObservationQueue, IsWokenByWhatIsPushedWhileItWaits) {
   const LiveClock clock;
   ObservationQueue queue(clock);

@@ -261,5 +261,51 @@ TEST(RigFileOfLines, RefusesAQuestionThatCannotBeAsked) {
               HasSubstr("list of texts"));
 }
 
+constexpr const char* streaming_channel = R"(
+[[channel]]
+name = "converter"
+device = "panel"
+rate_hz = 8000
+lowest = 0
+highest = 4095
+port = "/dev/ttyUSB1"
+baud = 921600
+line = "time_ms,value"
+)";
+
+TEST(RigFileOfLines, ReadsWhereAChannelsSamplesComeFrom) {
+  const std::string more =
+      "[[channel]]\nname = \"accelerometer\"\nrate_hz = 1000\nlowest = -512\nhighest = 511\n"
+      "file = \"/run/accelerometer\"\nline = \"value\"\n";
+  const RigFile rig = parse_rig(live_text() + streaming_channel + more, "rig.toml");
+  const auto& port = std::get<SerialSettings>(rig.channels.at(0).source.way);
+  EXPECT_EQ(port.port, "/dev/ttyUSB1");
+  EXPECT_EQ(port.baud, 921'600);
+  EXPECT_EQ(rig.channels[0].source.line, SampleLine::time_and_value);
+  EXPECT_EQ(place_of(rig.channels[0].source), "port /dev/ttyUSB1");
+  EXPECT_EQ(std::get<SampleFile>(rig.channels.at(1).source.way).path, "/run/accelerometer");
+  EXPECT_EQ(rig.channels[1].source.line, SampleLine::value);
+}
+
+TEST(RigFileOfLines, RefusesSourcesOfSamplesThatCannotBe) {
+  const auto with = [](const std::string& passage, const std::string& instead) {
+    std::string text = streaming_channel;
+    return message_of(live_text() + text.replace(text.find(passage), passage.size(), instead));
+  };
+  EXPECT_EQ(with("port", "port"), "no error");
+  EXPECT_THAT(with("port = \"/dev/ttyUSB1\"\nbaud = 921600\n", ""), HasSubstr("nowhere"));
+  EXPECT_THAT(with("line = \"time_ms,value\"", ""), HasSubstr("channel 1.line"));
+  EXPECT_THAT(with("time_ms,value", "value,time"), HasSubstr("value,time"));
+  EXPECT_THAT(with("baud", "file = \"/run/samples\"\nbaud"), HasSubstr("a second place"));
+  EXPECT_THAT(with("baud", "usb = \"1a86:7523\"\nbaud"), HasSubstr("a second way"));
+  EXPECT_THAT(with("921600", "115200"), HasSubstr("at least 320000"));
+  EXPECT_THAT(with("ttyUSB1", "ttyUSB0"),
+              AllOf(HasSubstr("\"converter\""), HasSubstr("\"panel\" has already")));
+  std::string second = streaming_channel;
+  second.replace(second.find("converter"), 9, "other");
+  EXPECT_THAT(message_of(live_text() + streaming_channel + second),
+              HasSubstr("\"converter\" has already"));
+}
+
 }  // namespace
 }  // namespace plexor::rig

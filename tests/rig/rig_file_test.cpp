@@ -360,6 +360,8 @@ TEST(RigFile, RefusesChannelsThatCannotBe) {
   EXPECT_THAT(message_of(oak_text() + channel_text + channel_text),
               HasSubstr("a second channel \"converter\""));
   EXPECT_THAT(changed("[[device]]\n", "[[device]]\nat_mm = [390]\n"), HasSubstr("[x, y]"));
+  EXPECT_THAT(with("lowest", "port = \"/dev/ttyUSB1\"\nlowest"), HasSubstr("port")) << "virtual";
+  EXPECT_THAT(with("lowest", "line = \"value\"\nlowest"), HasSubstr("line"));
 }
 
 }  // namespace
