@@ -12,7 +12,7 @@ namespace {
 using namespace std::chrono_literals;
 using ::testing::SizeIs;
 
-constexpr base::Instant at(base::Duration since_start) { return base::Instant{since_start}; }
+constexpr base::Instant moment(base::Duration since_start) { return base::Instant{since_start}; }
 
 std::string at_two_spots(const std::string& more = "") {
   const auto block = [](const std::string& spot) {
@@ -32,7 +32,7 @@ class TwoSpots {
       : scenario_(scenario::parse_scenario(at_two_spots(more), "spots.toml")),
         rig_(rig::parse_rig(rig_text, "rig.toml")),
         conductor_(scenario_, rig_, false, 0) {
-    conductor_.begin(at(0s));
+    conductor_.begin(moment(0s));
     carry_out();
   }
 
@@ -91,7 +91,7 @@ class TwoSpots {
   scenario::Scenario scenario_;
   rig::RigFile rig_;
   Conductor conductor_;
-  base::Instant now_ = at(0s);
+  base::Instant now_ = moment(0s);
   base::TrialId last_{};
   bool asked_ = false;
 };
@@ -118,9 +118,9 @@ TEST(Moves, NothingIsFiredHoweverOftenItIsWokenUntilTheTapperHasMoved) {
   EXPECT_GT(bench.made_safe, 0) << "and what was energised is made safe";
   for (int i = 0; i < 1000; ++i) {
     bench.wake();
-    bench.conductor().observe(rig::ContactSensed{at(20s + i * 1ms)});
-    bench.conductor().observe(rig::ListenerChanged{0, i % 2 == 1, at(20s + i * 1ms)});
-    bench.conductor().durable(1'000'000, at(30s));
+    bench.conductor().observe(rig::ContactSensed{moment(20s + i * 1ms)});
+    bench.conductor().observe(rig::ListenerChanged{0, i % 2 == 1, moment(20s + i * 1ms)});
+    bench.conductor().durable(1'000'000, moment(30s));
   }
   EXPECT_EQ(bench.fired, before);
   EXPECT_FALSE(bench.conductor().ended());
@@ -128,7 +128,7 @@ TEST(Moves, NothingIsFiredHoweverOftenItIsWokenUntilTheTapperHasMoved) {
 
 TEST(Moves, AMoveThatNobodyAskedForChangesNothing) {
   TwoSpots bench;
-  bench.conductor().moved(at(1s));
+  bench.conductor().moved(moment(1s));
   ASSERT_TRUE(bench.run_until_asked());
   EXPECT_EQ(bench.moves, 0);
 }
@@ -136,7 +136,7 @@ TEST(Moves, AMoveThatNobodyAskedForChangesNothing) {
 TEST(Moves, AStopWhileTheTapperIsMovedEndsTheRun) {
   TwoSpots bench;
   ASSERT_TRUE(bench.run_until_asked());
-  bench.conductor().stop(journal::Ended::Reason::interrupted, "stopped by the user", at(60s));
+  bench.conductor().stop(journal::Ended::Reason::interrupted, "stopped by the user", moment(60s));
   bench.move();
   EXPECT_EQ(bench.fired, 3);
   EXPECT_EQ(bench.conductor().ended()->reason, journal::Ended::Reason::interrupted);
