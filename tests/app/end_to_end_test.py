@@ -217,7 +217,7 @@ class EndToEnd(PlexorTestCase):
 
     def test_the_shipped_scenarios_can_pass_on_the_shipped_rig(self):
         scenarios = sorted((SOURCE / "scenarios").glob("*.toml"))
-        self.assertEqual(len(scenarios), 3)
+        self.assertEqual(len(scenarios), 4)
         for scenario in scenarios:
             with self.subTest(scenario.name):
                 rig = SOURCE / "rig" / "simulated-oak.toml"
