@@ -17,10 +17,9 @@ Json ends(const Interval& interval) {
   return {{"lower", number(interval.lower)}, {"upper", number(interval.upper)}};
 }
 
-/// Ends in ln units as strikes; null without a bound.
+/// Ends in ln units as strikes: 0, or null, without a bound.
 Json strike_ends(const Interval& interval) {
-  return {{"lower", number(interval.lower == -INFINITY ? 0.0 : std::exp(interval.lower))},
-          {"upper", number(std::exp(interval.upper))}};
+  return {{"lower", number(std::exp(interval.lower))}, {"upper", number(std::exp(interval.upper))}};
 }
 
 Json at_share(const std::optional<analysis::StrengthAtShare>& value) {

@@ -69,6 +69,8 @@ class ThresholdBelief {
   /// Vision 13(7):3 (from memory), which needs fewer knocks to find it.
   void add_expected_entropy(std::span<double> by_speed) const;
 
+  /// With this probability the ln speed in m/s at which that share is heard lies below.
+  [[nodiscard]] double quantile(HeardShare share, double probability) const;
   /// The speed at which a share is heard: ln of it in m/s, the median of the belief.
   [[nodiscard]] double ln_speed_at(HeardShare share) const;
   /// Half the width of the central 95 % of the belief about the ln of the speed sought: 0.05 for
@@ -77,7 +79,6 @@ class ThresholdBelief {
 
  private:
   [[nodiscard]] const CurveGrid::Quantile& of(HeardShare share) const;
-  [[nodiscard]] double quantile(HeardShare share, double probability) const;
   void weigh();
 
   std::shared_ptr<const CurveGrid> grid_;

@@ -66,11 +66,15 @@ std::vector<StrengthCurve> StrengthCurves::finish() const {
   for (const auto& [where, trials] : trials_) {
     std::vector<Dose> doses;
     doses.reserve(trials.size());
-    for (const One& one : trials) doses.push_back(dose_of(one.ln_m_s, one.hit));
-    StrengthCurve& curve =
-        curves.emplace_back(StrengthCurve{.rhythm = scenario_.rhythms[where.second].name,
-                                          .spot = where.first,
-                                          .response = strength_response(doses, confidence, unit_)});
+    bool placed_by_answers = false;
+    for (const One& one : trials) {
+      doses.push_back(dose_of(one.ln_m_s, one.hit));
+      placed_by_answers |= scenario_.blocks[one.block].is_adaptive();
+    }
+    StrengthCurve& curve = curves.emplace_back(
+        StrengthCurve{.rhythm = scenario_.rhythms[where.second].name,
+                      .spot = where.first,
+                      .response = strength_response(doses, confidence, unit_, placed_by_answers)});
     curve.recheck = recheck_of(trials, curve.response);
   }
   return curves;

@@ -6,13 +6,17 @@
 #include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/normal.hpp>
 #include <cmath>
+#include <memory>
 
 #include "analysis/response/penalised_profile.hpp"
 #include "analysis/response/scaled_doses.hpp"
 #include "analysis/response/strength_words.hpp"
+#include "scenario/threshold_belief.hpp"
 
 namespace plexor::analysis {
 namespace {
+
+constexpr std::size_t most_believed_speeds = 200;
 
 using DoseSpan = std::span<const Dose>;
 
@@ -248,9 +252,34 @@ class WideIntervals {
   double most_loss_ = 0.0;
 };
 
+/// Takes in what placement believes of S50 after these answers; with half the error, because the
+/// run also stops where it looks sure.
+Interval with_belief(Interval interval, DoseSpan doses, double confidence) {
+  constexpr double um_s_per_m_s = 1e6;
+  std::vector<base::StrikeSpeed> speeds;
+  for (const Dose& dose : doses) {  // merged: rising, each once
+    const base::StrikeSpeed speed{std::llround(std::exp(dose.strength) * um_s_per_m_s)};
+    if (speeds.empty() || speeds.back() < speed) speeds.push_back(speed);
+  }
+  if (speeds.size() < 2 || speeds.size() > most_believed_speeds) return interval;
+  scenario::ThresholdBelief belief(
+      std::make_shared<const scenario::CurveGrid>(speeds, scenario::HeardShare::half));
+  for (const Dose& dose : doses) {
+    const base::StrikeSpeed speed{std::llround(std::exp(dose.strength) * um_s_per_m_s)};
+    const auto index = static_cast<std::size_t>(
+        std::lower_bound(speeds.begin(), speeds.end(), speed) - speeds.begin());
+    for (std::uint64_t i = 0; i < dose.trials; ++i) belief.learn(index, i < dose.responded);
+  }
+  const double tail = (1.0 - confidence) / 4.0;
+  const auto at = [&](double p) { return belief.quantile(scenario::HeardShare::half, p); };
+  interval.lower = std::min(interval.lower, at(tail));
+  interval.upper = std::max(interval.upper, at(1.0 - tail));
+  return interval;
+}
+
 /// By maximum likelihood. False where the slope is not shown.
 bool add_likely_curve(StrengthResponse& response, DoseSpan doses, double confidence,
-                      std::string_view unit) {
+                      std::string_view unit, bool placed_by_answers) {
   const Candidates candidates = candidates_of(doses);
   const RatedFit& fit = taken_of(candidates);
   const WideIntervals intervals(doses, candidates, fit, confidence);
@@ -266,10 +295,12 @@ bool add_likely_curve(StrengthResponse& response, DoseSpan doses, double confide
   for (auto* place : {&response.s50, &response.s95}) {
     const double share = place == &response.s50 ? 0.5 : 0.95;
     const Interval of_this_curve = profile_strength(doses, fit, share, confidence);
+    Interval interval = intervals.strength(share, of_this_curve);
+    if (placed_by_answers && share == 0.5) interval = with_belief(interval, doses, confidence);
     add_threshold(response, *place,
                   {.share = share,
                    .strength = strength_of(fit, share),
-                   .profile = intervals.strength(share, of_this_curve),
+                   .profile = interval,
                    .of_this_curve = of_this_curve,
                    .fieller = fieller_of(normal, share, confidence)},
                   unit);
@@ -312,7 +343,7 @@ bool add_penalised_curve(StrengthResponse& response, DoseSpan doses, double conf
 }  // namespace
 
 StrengthResponse strength_response(std::span<const Dose> doses, double confidence,
-                                   std::string_view unit) {
+                                   std::string_view unit, bool placed_by_answers) {
   need_doses(doses);
   need_of_response(confidence > 0.5 && confidence < 1.0,
                    "response: confidence must lie between 0.5 and 1");
@@ -324,9 +355,10 @@ StrengthResponse strength_response(std::span<const Dose> doses, double confidenc
     response.word = std::move(*why);
     return response;
   }
-  const bool is_shown = separation_of(together) == Separation::overlap
-                            ? add_likely_curve(response, together, confidence, unit)
-                            : add_penalised_curve(response, together, confidence, unit);
+  const bool is_shown =
+      separation_of(together) == Separation::overlap
+          ? add_likely_curve(response, together, confidence, unit, placed_by_answers)
+          : add_penalised_curve(response, together, confidence, unit);
   response.word = is_shown ? answer_of(response, unit) : why_no_slope(response);
   return response;
 }
