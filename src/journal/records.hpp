@@ -55,9 +55,9 @@ struct ChannelFacts {
 struct RigFacts {
   std::string name;
   bool simulated = false;
-  bool calibrated = false;       ///< without: speak of drive, never of m/s
+  bool calibrated = false;          ///< without: speak of drive, never of m/s
   std::int64_t moving_mass_ug = 0;  ///< of the plunger; 0 in journals before format 5
-  bool contact_sensed = false;   ///< without: latency starts at the planned contact
+  bool contact_sensed = false;      ///< without: latency starts at the planned contact
   base::Duration transit_sd{};   ///< repeatability, for the uncertainty where contact is not sensed
   std::string calibration_date;  ///< empty without calibration
   std::string surface;

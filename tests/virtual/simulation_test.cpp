@@ -104,8 +104,10 @@ TEST(ParseSimulation, NamesWhatIsWrongAndWhere) {
   EXPECT_THAT(error_of(oak_with("material = \"oak\"", "material = \"jelly\"")),
               AllOf(HasSubstr("jelly"), HasSubstr("granite")));
   EXPECT_THAT(error_of(oak_with("tip = \"nylon\"", "tip = \"butter\"")), HasSubstr("hard rubber"));
-  EXPECT_THAT(error_of(oak_with("sensor_mm = [460, 370]", "sensor_mm = [460, 700]")), HasSubstr("1200 mm by 600 mm"));
-  EXPECT_THAT(error_of(oak_with("sensor_mm = [460, 370]", "sensor_mm = [460]")), HasSubstr("[along, across]"));
+  EXPECT_THAT(error_of(oak_with("sensor_mm = [460, 370]", "sensor_mm = [460, 700]")),
+              HasSubstr("1200 mm by 600 mm"));
+  EXPECT_THAT(error_of(oak_with("sensor_mm = [460, 370]", "sensor_mm = [460]")),
+              HasSubstr("[along, across]"));
   EXPECT_THAT(error_of(oak_with("\"firmware\"", "\"magic\"")), HasSubstr("firmware, dice"));
   EXPECT_THAT(error_of(oak_with("[[130, 290]]", "[[290, 130]]")), HasSubstr("low <= high"));
   EXPECT_THAT(error_of(oak_with("noise_mv = 1.6", "noise_mv = nan")), HasSubstr("noise_mv"));

@@ -73,6 +73,7 @@ Estimated mean_of(const std::vector<double>& values, double confidence) {
 
 std::vector<double> column_of(const std::vector<std::vector<double>>& rows, std::size_t place) {
   std::vector<double> column;
+  column.reserve(rows.size());
   for (const auto& row : rows) column.push_back(row[place]);
   return column;
 }
@@ -130,6 +131,7 @@ std::optional<Estimated> drift_within(const std::vector<std::vector<double>>& ro
       std::ranges::minmax(places, {}, [](const PlaceTiming& place) { return place.mean_ms.value; });
   if (longest.mean_ms.value > even_within * shortest.mean_ms.value) return std::nullopt;
   std::vector<double> slopes;
+  slopes.reserve(rows.size());
   for (const auto& row : rows) {
     slopes.push_back(slope_over_steps(row).per_step / mean_and_sd(row).mean);
   }

@@ -52,7 +52,7 @@ std::vector<Expectation> groups_of(std::span<const Dose> together, const RatedFi
 }  // namespace
 
 std::vector<Dose> grouped_doses(std::span<const Dose> doses, std::uint64_t most_groups) {
-  const std::vector<Dose> together = merged(doses);
+  std::vector<Dose> together = merged(doses);
   if (together.size() <= most_groups) return together;
   const double size = trials_of(together) / as_real(most_groups);
   std::vector<Dose> groups;

@@ -156,6 +156,7 @@ std::vector<double> curve_strengths(const StrengthResponse& response) {
     to = std::max(to, std::min(at, response.strongest + range));
   }
   std::vector<double> strengths;
+  strengths.reserve(curve_points);
   for (int i = 0; i < curve_points; ++i) {
     strengths.push_back(from + (to - from) * i / (curve_points - 1));
   }

@@ -105,9 +105,10 @@ struct StrengthResponse {
 ///
 /// `placed_by_answers`: strikes went where the answers before sent them. Then they crowd around the
 /// middle and make the slope look steeper than it is (Kaernbach 2001, Perception & Psychophysics
-/// 63:1389; from memory), and the likelihood too sure of S50: its interval then takes in the central
-/// belief about it too (scenario's placement), which weighs all spreads that a device may have; at
-/// half the error, because such a run also stops where it looks sure. Its coverage is tested.
+/// 63:1389; from memory), and the likelihood too sure of S50: its interval then takes in the
+/// central belief about it too (scenario's placement), which weighs all spreads that a device may
+/// have; at half the error, because such a run also stops where it looks sure. Its coverage is
+/// tested.
 [[nodiscard]] StrengthResponse strength_response(std::span<const Dose> doses, double confidence,
                                                  std::string_view unit = "m/s",
                                                  bool placed_by_answers = false);

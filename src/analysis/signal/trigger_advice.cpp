@@ -163,7 +163,7 @@ std::optional<Crossing> crossing_of(const PreparedTrial& trial, const KnockPart&
   const double to_end = static_cast<double>(knock.end - 1 - last) / trial.rate_hz;
   const double ring = static_cast<double>(last + 1 - first) / trial.rate_hz;
   return Crossing{.delay_s = static_cast<double>(first - knock.begin) / trial.rate_hz,
-                  .ring_s = to_end < goes_on_s ? unknown_s : ring};
+                  .ring_s = to_end < goes_on_s ? double{unknown_s} : ring};
 }
 
 /// Rounded up, so that it still holds.
