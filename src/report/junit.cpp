@@ -74,6 +74,7 @@ Suite device_suite(const analysis::Results& results, const analysis::DeviceResul
 /// limit is counted where it stands, not here again.
 Suite run_suite(const analysis::Results& results) {
   const journal::Header& header = results.header;
+  const bool is_undecided = results.overall == Judgement::undecided;
   return {.name = "run",
           .properties = {{"plexor.version", header.plexor_version},
                          {"seed", std::to_string(header.seed)},
@@ -82,8 +83,7 @@ Suite run_suite(const analysis::Results& results) {
                          {"ended", ending_text(results)},
                          {"voids", void_reasons(results)}},
           .cases = {{.name = "run as a whole",
-                     .judgement =
-                         results.overall == Judgement::fail ? Judgement::pass : results.overall,
+                     .judgement = is_undecided ? Judgement::undecided : Judgement::pass,
                      .reason = results.headline}},
           .seconds = results.duration_s};
 }

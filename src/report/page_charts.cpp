@@ -9,13 +9,12 @@
 
 namespace plexor::report {
 
-namespace {
-
-/// Six digits are more than a screen can show.
 View plotted(double value) {
   if (!std::isfinite(value)) return nullptr;
   return std::strtod(fmt::format("{:.6g}", value).c_str(), nullptr);
 }
+
+namespace {
 
 /// [low, estimate, high] as shares; null where there were no trials. Where the run stopped early
 /// there is no interval, and no whisker.

@@ -1,5 +1,4 @@
 #include <cmath>
-#include <cstdlib>
 
 #include <fmt/format.h>
 
@@ -17,15 +16,9 @@ using analysis::SpotSignal;
 using analysis::StrengthCurve;
 using analysis::StrengthResponse;
 
-/// Six digits are more than a screen can show.
-View drawn(double value) {
-  if (!std::isfinite(value)) return nullptr;
-  return std::strtod(fmt::format("{:.6g}", value).c_str(), nullptr);
-}
-
-View drawn_pairs(const std::vector<std::pair<double, double>>& points, double factor_x) {
+View plotted_pairs(const std::vector<std::pair<double, double>>& points, double factor_x) {
   View list = View::array();
-  for (const auto& [x, y] : points) list.push_back({drawn(x * factor_x), drawn(y)});
+  for (const auto& [x, y] : points) list.push_back({plotted(x * factor_x), plotted(y)});
   return list;
 }
 
@@ -175,17 +168,18 @@ View map_rows(const Results& results) {
 View curve_chart(const StrengthCurve& curve) {
   View points = View::array();
   for (const analysis::ShownDose& dose : curve.response.shown) {
-    points.push_back({drawn(std::exp(dose.strength)),
-                      drawn(static_cast<double>(dose.responded) / static_cast<double>(dose.trials)),
-                      drawn(dose.wilson.lower), drawn(dose.wilson.upper), dose.trials});
+    points.push_back(
+        {plotted(std::exp(dose.strength)),
+         plotted(static_cast<double>(dose.responded) / static_cast<double>(dose.trials)),
+         plotted(dose.wilson.lower), plotted(dose.wilson.upper), dose.trials});
   }
   View band = View::array();
   for (const analysis::BandPoint& point : curve.response.curve) {
-    band.push_back({drawn(std::exp(point.strength)), drawn(point.share), drawn(point.lower),
-                    drawn(point.upper)});
+    band.push_back({plotted(std::exp(point.strength)), plotted(point.share), plotted(point.lower),
+                    plotted(point.upper)});
   }
   const auto at = [](const std::optional<analysis::StrengthAtShare>& share) {
-    return share && share->strength ? drawn(std::exp(*share->strength)) : View(nullptr);
+    return share && share->strength ? plotted(std::exp(*share->strength)) : View(nullptr);
   };
   return {{"points", points},
           {"band", band},
@@ -198,24 +192,25 @@ View channel_chart(const Results& results, const ChannelSignal& channel) {
   for (const SpotSignal& spot : channel.spots) {
     constexpr double ms_per_s = 1e3;
     spots.push_back(
-        {{"decay", drawn_pairs(spot.signal.decay_curve, ms_per_s)},
-         {"noise", spot.signal.noise_rms ? drawn(spot.signal.noise_rms->median) : View(nullptr)},
-         {"spectrum", drawn_pairs(spot.signal.spectrum, 1.0)},
-         {"floor", drawn(spot.signal.spectrum_floor_db)}});
+        {{"decay", plotted_pairs(spot.signal.decay_curve, ms_per_s)},
+         {"noise", spot.signal.noise_rms ? plotted(spot.signal.noise_rms->median) : View(nullptr)},
+         {"spectrum", plotted_pairs(spot.signal.spectrum, 1.0)},
+         {"floor", plotted(spot.signal.spectrum_floor_db)}});
   }
   View tried = View::array();
   for (const analysis::TriggerChoice& choice : channel.advice.tried) {
     const double share = choice.knocks == 0 ? 0.0
                                             : static_cast<double>(choice.missed) /
                                                   static_cast<double>(choice.knocks);
-    tried.push_back({drawn(choice.threshold), drawn(share), drawn(choice.counted_per_hour())});
+    tried.push_back(
+        {plotted(choice.threshold), plotted(share), plotted(choice.counted_per_hour())});
   }
   return {
       {"spots", spots},
       {"tried", tried},
-      {"chosen", channel.advice.chosen ? drawn(channel.advice.chosen->threshold) : View(nullptr)},
+      {"chosen", channel.advice.chosen ? plotted(channel.advice.chosen->threshold) : View(nullptr)},
       {"lockout_ms",
-       channel.advice.lockout ? drawn(channel.advice.lockout->seconds * 1e3) : View(nullptr)},
+       channel.advice.lockout ? plotted(channel.advice.lockout->seconds * 1e3) : View(nullptr)},
       {"unit", results.header.rig.channels[channel.channel].unit}};
 }
 
@@ -228,20 +223,20 @@ View map_chart(const Results& results) {
     for (const ChannelSignal& channel : results.channels) {
       for (const SpotSignal& one : channel.spots) {
         if (one.spot == spot && one.signal.strength && peak.is_null()) {
-          peak = drawn(one.signal.strength->peak_at(channel.softest_m_s));
+          peak = plotted(one.signal.strength->peak_at(channel.softest_m_s));
         }
       }
     }
     spots.push_back({{"name", spot_name(results, spot)},
-                     {"x", drawn(static_cast<double>(at->x_um) / 1e3)},
-                     {"y", drawn(static_cast<double>(at->y_um) / 1e3)},
+                     {"x", plotted(static_cast<double>(at->x_um) / 1e3)},
+                     {"y", plotted(static_cast<double>(at->y_um) / 1e3)},
                      {"peak", peak}});
   }
   View sensors = View::array();
   for (const journal::DeviceFacts& device : results.header.rig.devices) {
     if (!device.at) continue;
-    sensors.push_back({drawn(static_cast<double>(device.at->x_um) / 1e3),
-                       drawn(static_cast<double>(device.at->y_um) / 1e3)});
+    sensors.push_back({plotted(static_cast<double>(device.at->x_um) / 1e3),
+                       plotted(static_cast<double>(device.at->y_um) / 1e3)});
   }
   return {{"spots", spots}, {"sensors", sensors}};
 }

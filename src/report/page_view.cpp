@@ -228,6 +228,14 @@ View notices(const analysis::Results& results) {
   if (!results.ended || results.ended->reason != journal::Ended::Reason::complete) {
     list.push_back("The run did not finish: " + ending_text(results) + ".");
   }
+  if (results.waveforms_reading && results.waveforms_reading->damage_count > 0) {
+    const journal::ReadSummary& waves = *results.waveforms_reading;
+    list.push_back(fmt::format(
+        "The waveforms are damaged in {} place{}, first in record {} ({}); what was lost "
+        "there is missing from what the channels are said to show.",
+        count(waves.damage_count), waves.damage_count == 1 ? "" : "s",
+        count(waves.damages.front().line), waves.damages.front().what));
+  }
   if (results.reading.damage_count > 0) {
     const std::uint64_t damages = results.reading.damage_count;
     list.push_back(
@@ -388,6 +396,7 @@ View page_view(const analysis::Results& results) {
           {"any_verdicts", !verdicts.empty()},
           {"devices", devices},
           {"surface_found", surface_view(results)},
+          {"waveforms", results.waveforms_reading.has_value()},
           {"timeline", timeline_view(results)},
           {"findings", findings_view(results)},
           {"strike_unit", strike_unit(results)},

@@ -24,6 +24,10 @@ using View = nlohmann::json;
 /// The series that page.js draws.
 [[nodiscard]] View chart_data(const analysis::Results& results);
 
+/// A figure as charts are given it: six digits are more than a screen can show. Null for what is
+/// infinite.
+[[nodiscard]] View plotted(double value);
+
 /// What a small ruler shows.
 struct Ruled {
   double lower = 0.0;  ///< of the interval; an open end is infinite

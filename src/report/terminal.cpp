@@ -152,6 +152,11 @@ std::string run_part(const analysis::Results& results, Style style) {
     out +=
         wrapped("the run did not finish: " + printable_line(ending_text(results)), 0, style.width);
   }
+  if (results.waveforms_reading && results.waveforms_reading->damage_count > 0) {
+    out += wrapped(fmt::format("the waveforms are damaged in {} places; see the report",
+                               count(results.waveforms_reading->damage_count)),
+                   0, style.width);
+  }
   if (results.reading.damage_count > 0) {
     out += wrapped(fmt::format("the journal is damaged in {} places; see the report",
                                count(results.reading.damage_count)),

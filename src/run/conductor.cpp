@@ -7,6 +7,7 @@
 #include <cmath>
 #include <utility>
 
+#include "run/contacts.hpp"
 #include "run/schedule.hpp"
 
 namespace plexor::run {
@@ -25,35 +26,6 @@ constexpr base::Duration longest_silence = std::chrono::minutes{30};
 /// One shift of the reference taps may be an accident; the second says the tapper has changed.
 constexpr std::uint32_t most_shifts_in_row = 2;
 
-/// Sensed contacts by the pulse that explains them; the last entry counts the unexplained.
-std::vector<std::uint32_t> contacts_by_pulse(const std::vector<base::Pulse>& pulses,
-                                             const std::vector<base::Instant>& contacts) {
-  std::vector<std::uint32_t> counts(pulses.size() + 1, 0);
-  for (const base::Instant contact : contacts) {
-    const auto after =
-        std::find_if(pulses.begin(), pulses.end(),
-                     [contact](const base::Pulse& pulse) { return pulse.on > contact; });
-    const auto index = static_cast<std::size_t>(after - pulses.begin());
-    const bool explained = index > 0 && contact <= pulses[index - 1].off() + contact_may_lag;
-    ++counts[explained ? index - 1 : pulses.size()];
-  }
-  return counts;
-}
-
-/// Of all that a pickup hears: the first contact after each pulse. Clear of the surface a tap
-/// can't be confirmed.
-std::vector<base::Instant> confirming(const std::vector<base::Pulse>& pulses,
-                                      const std::vector<base::Instant>& heard, bool lifted) {
-  std::vector<base::Instant> contacts;
-  if (lifted) return contacts;
-  for (const base::Pulse& pulse : pulses) {
-    const auto first =
-        std::find_if(heard.begin(), heard.end(), [&](base::Instant at) { return at > pulse.on; });
-    if (first != heard.end() && *first <= pulse.off() + contact_may_lag) contacts.push_back(*first);
-  }
-  return contacts;
-}
-
 bool is_among(const std::vector<base::TrialId>& trials, const base::TrialId& id) {
   return std::find(trials.begin(), trials.end(), id) != trials.end();
 }
@@ -61,13 +33,6 @@ bool is_among(const std::vector<base::TrialId>& trials, const base::TrialId& id)
 std::string name_of(const base::Trial& trial) {
   if (trial.kind == base::TrialKind::reference) return "reference taps were";
   return fmt::format("trial {} of block {} was", trial.id.number + 1, trial.id.block + 1);
-}
-
-base::Duration mean_transit(const std::vector<base::Pulse>& pulses,
-                            const std::vector<base::Instant>& contacts) {
-  base::Duration sum{};
-  for (std::size_t i = 0; i < pulses.size(); ++i) sum += contacts[i] - pulses[i].on;
-  return sum / static_cast<std::int64_t>(pulses.size());
 }
 
 }  // namespace

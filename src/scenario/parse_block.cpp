@@ -107,32 +107,22 @@ Strength read_strength(TableReader& block) {
   return strength;
 }
 
-std::uint32_t find_rhythm(TableReader& block, const std::vector<Rhythm>& rhythms) {
-  const std::string name = block.text("rhythm");
+/// The index of what `key` names; `what_to_add` says how it is defined.
+template <typename Named>
+std::uint32_t find_named(TableReader& block, const std::string& key,
+                         const std::vector<Named>& defined, const std::string& what_to_add) {
+  const std::string name = block.text(key);
   std::set<std::string> names;
-  for (std::uint32_t i = 0; i < rhythms.size(); ++i) {
-    if (rhythms[i].name == name) return i;
-    names.insert(rhythms[i].name);
+  for (std::uint32_t i = 0; i < defined.size(); ++i) {
+    if (defined[i].name == name) return i;
+    names.insert(defined[i].name);
   }
   const std::string nearest = base::nearest_word(name, names);
-  block.fail(
-      "rhythm", fmt::format("the unknown rhythm \"{:.60}\"", name),
-      names.empty() ? "a rhythm of this file" : fmt::format("one of {}", fmt::join(names, ", ")),
-      nearest.empty() ? fmt::format("add [rhythm.{:.60}]", name)
-                      : fmt::format("did you mean \"{}\"?", nearest));
-}
-
-std::uint32_t find_spot(TableReader& block, const std::vector<Spot>& spots) {
-  const std::string name = block.text("spot");
-  std::set<std::string> names;
-  for (std::uint32_t i = 0; i < spots.size(); ++i) {
-    if (spots[i].name == name) return i;
-    names.insert(spots[i].name);
-  }
-  block.fail(
-      "spot", fmt::format("the unknown spot \"{:.60}\"", name),
-      names.empty() ? "a spot of this file" : fmt::format("one of {}", fmt::join(names, ", ")),
-      "add [[spot]] with that name");
+  block.fail(key, fmt::format("the unknown {} \"{:.60}\"", key, name),
+             names.empty() ? fmt::format("a {} of this file", key)
+                           : fmt::format("one of {}", fmt::join(names, ", ")),
+             nearest.empty() ? fmt::format(fmt::runtime(what_to_add), fmt::format("{:.60}", name))
+                             : fmt::format("did you mean \"{}\"?", nearest));
 }
 
 /// gap_ms: a number, or [min, max] to draw from.
@@ -187,7 +177,7 @@ void check_adaptive_block(const TableReader& table, const Block& block,
 Block read_rhythm_block(TableReader& table, const std::vector<Rhythm>& rhythms) {
   refuse_keys(table, {"stretch_s"}, "in a block with a rhythm: none of the keys of quiet");
   Block block;
-  block.rhythm = find_rhythm(table, rhythms);
+  block.rhythm = find_named(table, "rhythm", rhythms, "add [rhythm.{}]");
   block.trials = static_cast<std::uint32_t>(table.whole("trials", 1, max_trials_per_block));
   block.strength = read_strength(table);
   if (block.strength.kind == Strength::Kind::ramp && block.trials < 2) {
@@ -217,7 +207,9 @@ Block read_block(TableReader& table, const std::vector<Rhythm>& rhythms,
     table.fail("rhythm", "neither rhythm nor quiet_s", "one of the two", "say what the block does");
   }
   Block block = read_rhythm_block(table, rhythms);
-  if (!spots.empty() || table.has("spot")) block.spot = find_spot(table, spots);
+  if (!spots.empty() || table.has("spot")) {
+    block.spot = find_named(table, "spot", spots, "add [[spot]] with the name \"{}\"");
+  }
   return block;
 }
 

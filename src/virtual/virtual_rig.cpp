@@ -265,8 +265,7 @@ bool VirtualRig::decide_one() {
 }
 
 void VirtualRig::stream(const Sensor::Stretch& stretch) {
-  const base::Duration period =
-      simulation_.sensor ? simulation_.sensor->front_end.period() : base::Duration{};
+  const base::Duration period = simulation_.sensor.value().front_end.period();
   for (Streamed& streamed : streams_) {
     rig::SamplesHeard heard{.channel = streamed.channel,
                             .first = base::segment_start + stretch.first * period,

@@ -79,10 +79,17 @@ class Curve(SurfaceTestCase):
         first = (self.folder / "glass" / "results.json").read_bytes()
         self.assertEqual(self.plexor("report", "glass").returncode, 0)
         self.assertEqual((self.folder / "glass" / "results.json").read_bytes(), first)
+        self.assertNotIn("<error", (self.folder / "glass" / "results.xml").read_text())
         table = self.plexor("surfaces", "glass", "--page", "page.html")
         self.assertEqual(table.returncode, 0, table.stderr)
         self.assertIn("glass door", table.stdout)
         self.assertIn("glass door", (self.folder / "page.html").read_text())
+        waves = self.folder / "glass" / "waveforms.bin"
+        damaged = bytearray(waves.read_bytes())
+        damaged[len(damaged) // 2] ^= 1
+        waves.write_bytes(damaged)
+        self.assertIn("the waveforms are damaged in 1 places", self.plexor("report", "glass").stdout)
+        self.assertIn("The waveforms are damaged", (self.folder / "glass" / "report.html").read_text())
         refused = self.plexor("compare", "glass", "glass")
         self.assertEqual(refused.returncode, 2)
         self.assertIn("adaptive strikes", refused.stderr)
