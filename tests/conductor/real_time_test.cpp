@@ -205,15 +205,16 @@ void be(std::size_t core, int priority) {
   sched_setscheduler(0, priority > 0 ? SCHED_FIFO : SCHED_OTHER, &parameters);
 }
 
-TEST(InheritingMutex, ItsHolderRunsOnForAnUrgentThreadThatWaitsForIt) {
-  bool has_it = false;
-  on_a_thread([&] { has_it = has_real_time(RealTime()); });
-  if (!has_it) GTEST_SKIP() << "no real-time scheduling here";
+/// Whether an urgent thread gets a mutex whose holder has lost its core to a thread between the
+/// two.
+bool is_served_within(std::chrono::milliseconds patience) {
   const std::size_t core = core_of_the_pulses();
   InheritingMutex mutex;
   std::atomic<bool> is_held = false;
+  std::atomic<bool> is_urgent = false;
   std::atomic<bool> is_hogged = false;
   std::atomic<bool> is_served = false;
+  std::atomic<bool> is_given_up = false;
   std::thread holder([&] {
     be(core, 0);
     const std::scoped_lock lock(mutex);
@@ -222,23 +223,37 @@ TEST(InheritingMutex, ItsHolderRunsOnForAnUrgentThreadThatWaitsForIt) {
     }
   });
   std::thread hog([&] {
-    while (!is_held) lines::kernel_nap(std::chrono::milliseconds{1});
+    while (!is_held || !is_urgent) lines::kernel_nap(std::chrono::milliseconds{1});
     be(core, 1);
-    const auto give_up = lines::kernel_now() + std::chrono::milliseconds{150};
+    const auto give_up = lines::kernel_now() + patience;
     is_hogged = true;
     while (!is_served && lines::kernel_now() < give_up) {
     }
-    EXPECT_TRUE(is_served) << "the holder did not get the core";
-    is_served = true;
+    if (!is_served) is_given_up = true;
   });
   on_a_thread([&] {
     const RealTime here;
+    is_urgent = true;
     while (!is_hogged) lines::kernel_nap(std::chrono::milliseconds{1});
     const std::scoped_lock lock(mutex);
     is_served = true;
   });
   holder.join();
   hog.join();
+  return !is_given_up;
+}
+
+TEST(InheritingMutex, ItsHolderRunsOnForAnUrgentThreadThatWaitsForIt) {
+  bool has_it = false;
+  on_a_thread([&] { has_it = has_real_time(RealTime()); });
+  if (!has_it) GTEST_SKIP() << "no real-time scheduling here";
+  // A machine that is itself held up may eat one patience, not five; without inheritance all five
+  // go by.
+  bool is_served = false;
+  for (int attempt = 0; attempt < 5 && !is_served; ++attempt) {
+    is_served = is_served_within(std::chrono::milliseconds{150});
+  }
+  EXPECT_TRUE(is_served) << "the holder did not get the core";
 }
 
 /// A host made of files.
