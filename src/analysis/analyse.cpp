@@ -83,6 +83,10 @@ class Analysis::Fold {
   void on(const journal::LeaveEnded& left) { reach(left.at); }
   void on(const journal::Moved& moved) { reach(moved.at); }
   void on(const journal::RawLine& line) { reach(line.at); }
+  void on(const journal::ClockSet& clock) { reach(clock.at); }
+  void on(const journal::LeaveGiven& leave) { reach(leave.at); }
+  void on(const journal::Disturbance& disturbance) { reach(disturbance.to); }
+  void on(const journal::PowerCycle& cycle) { reach(cycle.at); }
   void on(const journal::Ended& ended);
 
   void check_planned(const base::Trial& trial) const;

@@ -295,12 +295,21 @@ void read_record(MemberReader& members, Host& host) {
   members.read("host_name", host.host_name);
   members.read("system", host.system);
   members.read_if_there("scheduling", host.scheduling);
+  members.read_if_there("run_id", host.run_id);
+}
+
+void read_wall(MemberReader& members, std::int64_t& wall_ns, std::int32_t& utc_offset_s) {
+  members.read_system_time("wall_ns", wall_ns);
+  utc_offset_s = 0;
+  if (const auto offset = members.find("utc_offset_s")) {
+    utc_offset_s = whole("utc_offset_s", *offset, -max_utc_offset_s, max_utc_offset_s);
+  }
 }
 
 void read_record(MemberReader& members, Segment& segment) {
   members.read("boot_id", segment.boot_id);
   members.read_system_time("monotonic_ns", segment.monotonic_ns);
-  members.read_system_time("wall_ns", segment.wall_ns);
+  read_wall(members, segment.wall_ns, segment.utc_offset_s);
 }
 
 void read_record(MemberReader& members, TrialPlanned& planned) {
@@ -386,10 +395,31 @@ void read_record(MemberReader& members, Ended& ended) {
   members.read("at_ns", ended.at);
 }
 
+void read_record(MemberReader& members, ClockSet& clock) {
+  members.read("at_ns", clock.at);
+  read_wall(members, clock.wall_ns, clock.utc_offset_s);
+}
+
+void read_record(MemberReader& members, LeaveGiven& leave) { members.read("at_ns", leave.at); }
+
+void read_record(MemberReader& members, Disturbance& disturbance) {
+  members.read("name", disturbance.name);
+  members.read("by", disturbance.by);
+  members.read("from_ns", disturbance.from);
+  members.read("to_ns", disturbance.to);
+}
+
+void read_record(MemberReader& members, PowerCycle& cycle) {
+  members.read("device", cycle.device);
+  members.read("reason", cycle.reason);
+  members.read("at_ns", cycle.at);
+}
+
 /// In the order of the alternatives of Record.
 constexpr std::array<std::string_view, std::variant_size_v<Record>> type_names{
-    "header",          "host",        "segment", "trial", "done", "event", "listener",
-    "reference-shift", "leave-ended", "moved",   "line",  "ended"};
+    "header",          "host",        "segment", "trial", "done",  "event", "listener",
+    "reference-shift", "leave-ended", "moved",   "line",  "ended", "clock", "leave-given",
+    "disturbance",     "power-cycle"};
 
 std::size_t index_of_type(std::string_view type) {
   for (std::size_t i = 0; i < type_names.size(); ++i) {

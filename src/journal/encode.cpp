@@ -190,13 +190,14 @@ class Encoder {
     members_.text("host_name", host.host_name);
     members_.text("system", host.system);
     if (!host.scheduling.empty()) members_.text("scheduling", host.scheduling);
+    if (!host.run_id.empty()) members_.text("run_id", host.run_id);
   }
 
   void operator()(const Segment& segment) {
     members_.text("type", "segment");
     members_.text("boot_id", segment.boot_id);
     members_.number("monotonic_ns", within(segment.monotonic_ns, -max_system_ns, max_system_ns));
-    members_.number("wall_ns", within(segment.wall_ns, -max_system_ns, max_system_ns));
+    wall(segment.wall_ns, segment.utc_offset_s);
   }
 
   void operator()(const TrialPlanned& planned) {
@@ -280,7 +281,39 @@ class Encoder {
     members_.time("at_ns", ended.at);
   }
 
+  void operator()(const ClockSet& clock) {
+    members_.text("type", "clock");
+    members_.time("at_ns", clock.at);
+    wall(clock.wall_ns, clock.utc_offset_s);
+  }
+
+  void operator()(const LeaveGiven& leave) {
+    members_.text("type", "leave-given");
+    members_.time("at_ns", leave.at);
+  }
+
+  void operator()(const Disturbance& disturbance) {
+    members_.text("type", "disturbance");
+    members_.text("name", disturbance.name);
+    members_.text("by", disturbance.by);
+    members_.time("from_ns", disturbance.from);
+    members_.time("to_ns", disturbance.to);
+  }
+
+  void operator()(const PowerCycle& cycle) {
+    members_.text("type", "power-cycle");
+    members_.number("device", cycle.device);
+    members_.text("reason", cycle.reason);
+    members_.time("at_ns", cycle.at);
+  }
+
  private:
+  void wall(std::int64_t wall_ns, std::int32_t utc_offset_s) {
+    members_.number("wall_ns", within(wall_ns, -max_system_ns, max_system_ns));
+    if (utc_offset_s != 0) {
+      members_.number("utc_offset_s", within(utc_offset_s, -max_utc_offset_s, max_utc_offset_s));
+    }
+  }
   void listener_if_not_first(std::uint32_t listener) {
     if (listener > 0) members_.number("listener", listener);
   }

@@ -18,6 +18,8 @@ inline constexpr std::size_t max_line_bytes = std::size_t{16} << 20;
 /// the system's clocks within +-2^62 ns, so a reader can add several without overflow.
 inline constexpr std::int64_t max_run_ns = std::int64_t{1} << 60;
 inline constexpr std::int64_t max_system_ns = std::int64_t{1} << 62;
+/// No zone is farther from UTC than a day.
+inline constexpr std::int32_t max_utc_offset_s = 86'400;
 /// What other JSON readers hold exactly.
 inline constexpr std::uint64_t max_sequence = std::uint64_t{1} << 53;
 /// 1 km/s: far above any tapper, far below overflow in sums.

@@ -16,7 +16,7 @@
 namespace plexor::journal {
 
 /// The newest journal format this build reads and the one it writes. See FORMAT.md.
-inline constexpr int format_version = 5;
+inline constexpr int format_version = 6;
 
 /// By what a device is heard, as the analysis must know it.
 struct ListenerFacts {
@@ -90,6 +90,7 @@ struct Host {
   std::string host_name;
   std::string system;        ///< kernel name, release and machine
   std::string scheduling{};  ///< what the pulses' thread was granted; empty in virtual time
+  std::string run_id{};      ///< a UUID, the run's own for good; empty in journals before format 6
   bool operator==(const Host&) const = default;
 };
 
@@ -98,6 +99,7 @@ struct Segment {
   std::string boot_id;            ///< "virtual" in virtual time
   std::int64_t monotonic_ns = 0;  ///< the system's monotonic clock at the segment's start
   std::int64_t wall_ns = 0;       ///< Unix time at the same moment; both 0 in virtual time
+  std::int32_t utc_offset_s = 0;  ///< of the rig's local time then, east positive
   bool operator==(const Segment&) const = default;
 };
 
@@ -160,6 +162,39 @@ struct Moved {
   bool operator==(const Moved&) const = default;
 };
 
+/// The computer's wall clock was set, or its zone's offset has changed (daylight saving): from here
+/// on this is what people's clocks say. The run's own time knows nothing of it.
+struct ClockSet {
+  base::Instant at;
+  std::int64_t wall_ns = 0;       ///< Unix time at that moment
+  std::int32_t utc_offset_s = 0;  ///< of local time, east positive
+  bool operator==(const ClockSet&) const = default;
+};
+
+/// A person at the rig gave leave to tap anew: after LeaveEnded, or where a segment began without.
+struct LeaveGiven {
+  base::Instant at;
+  bool operator==(const LeaveGiven&) const = default;
+};
+
+/// Somebody or a line of the rig told of something that may shake the surface: what a device
+/// reports meanwhile is no false alarm of its own.
+struct Disturbance {
+  std::string name;  ///< "kiln door"
+  std::string by;    ///< "hand", or the line's name
+  base::Instant from;
+  base::Instant to;
+  bool operator==(const Disturbance&) const = default;
+};
+
+/// A device that no longer answered had its power taken away and given back.
+struct PowerCycle {
+  std::uint32_t device = 0;
+  std::string reason;  ///< "12 knocks in a row unanswered"
+  base::Instant at;
+  bool operator==(const PowerCycle&) const = default;
+};
+
 /// A line that a device sent, event or not: only where its listener keeps them.
 struct RawLine {
   std::uint32_t device = 0;
@@ -184,7 +219,8 @@ struct Ended {
 };
 
 using Record = std::variant<Header, Host, Segment, TrialPlanned, TrialDone, Heard, ListenerState,
-                            ReferenceShift, LeaveEnded, Moved, RawLine, Ended>;
+                            ReferenceShift, LeaveEnded, Moved, RawLine, Ended, ClockSet, LeaveGiven,
+                            Disturbance, PowerCycle>;
 
 /// One line of a journal: where it stands and what it says.
 struct Entry {

@@ -145,7 +145,7 @@ TEST(Reader, NamesWordsThatTheFormatDoesNotHave) {
 TEST(Reader, RefusesANewerFormat) {
   EXPECT_THAT([] { read_all(journal_of_format(7)); },
               ThrowsMessage<base::InputError>("journal sample.jsonl has format 7; this build "
-                                              "reads up to 5: update plexor"));
+                                              "reads up to 6: update plexor"));
   EXPECT_THROW(read_all(journal_of_format(0)), base::InputError);
 }
 

@@ -82,8 +82,16 @@ TEST(Records, OfFormat4AreStillRead) {
   EXPECT_TRUE(std::get<Header>(read.entries.front().record).rig.channels.empty());
 }
 
-TEST(Records, HaveTheLinesOfFormat5) {
+TEST(Records, OfFormat5AreStillRead) {
   const std::filesystem::path golden{PLEXOR_SOURCE_DIR "/tests/journal/format_5.jsonl"};
+  const auto read = read_file(golden);
+  EXPECT_EQ(read.summary.damage_count, 0U);
+  EXPECT_EQ(read.summary.records, 14U);
+  EXPECT_EQ(std::get<Segment>(read.entries.at(2).record).utc_offset_s, 0);
+}
+
+TEST(Records, HaveTheLinesOfFormat6) {
+  const std::filesystem::path golden{PLEXOR_SOURCE_DIR "/tests/journal/format_6.jsonl"};
   EXPECT_EQ(journal_of(sample_records()), bytes_of(golden));
   EXPECT_EQ(read_file(golden).summary.records, sample_records().size());
 }

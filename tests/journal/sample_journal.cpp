@@ -103,6 +103,9 @@ class Draws {
     return base::uniform_between(key_, low, high);
   }
   std::uint32_t word() { return static_cast<std::uint32_t>(between(0, 0xffffffff)); }
+  std::int32_t offset() {
+    return static_cast<std::int32_t>(between(-max_utc_offset_s, max_utc_offset_s));
+  }
   bool coin() { return between(0, 1) == 1; }
   base::Duration duration() { return base::Duration{between(-max_run_ns, max_run_ns)}; }
   base::Instant instant() { return base::Instant{duration()}; }
@@ -204,9 +207,9 @@ class MemorySink final : public Sink {
 std::vector<Record> sample_records() {
   std::vector<Record> records;
   records.emplace_back(sample_header());
-  records.emplace_back(
-      Host{"2026-06-11T22:04:05Z", "bench-pi", "Linux 6.1.0 aarch64", "SCHED_FIFO 55"});
-  records.emplace_back(Segment{"virtual", 0, 0});
+  records.emplace_back(Host{"2026-06-11T22:04:05Z", "bench-pi", "Linux 6.1.0 aarch64",
+                            "SCHED_FIFO 55", "3f0c6d1e-8a52-4c1b-9d57-0b6f5e2a7c44"});
+  records.emplace_back(Segment{"virtual", 0, 1'781'215'445'000'000'000, 7'200});
   records.emplace_back(sample_trial());
   records.emplace_back(sample_event());
   records.emplace_back(sample_done());
@@ -217,6 +220,10 @@ std::vector<Record> sample_records() {
   records.emplace_back(LeaveEnded{"tripped: lid", at(93s)});
   records.emplace_back(Moved{3, at(93'500ms)});
   records.emplace_back(RawLine{0, "knock call 4711", at(94s)});
+  records.emplace_back(ClockSet{at(94'100ms), 1'781'215'600'000'000'000, 3'600});
+  records.emplace_back(LeaveGiven{at(94'200ms)});
+  records.emplace_back(Disturbance{"kiln door", "hand", at(80s), at(94'300ms)});
+  records.emplace_back(PowerCycle{0, "12 knocks in a row unanswered", at(94'400ms)});
   records.emplace_back(Ended{Ended::Reason::fault, "coil at 91.0 degC; limit 90", at(95s)});
   return records;
 }
@@ -227,14 +234,20 @@ Heard heard(std::string name, base::Instant at) {
 
 Record random_record(std::uint64_t seed, std::uint32_t number) {
   Draws draws(seed, number);
-  switch (draws.between(0, 10)) {
+  switch (draws.between(0, 14)) {
     case 0: return random_trial(draws);
     case 1: return random_done(draws);
     case 2: return random_event(draws);
-    case 3: return Host{draws.text(), draws.text(), draws.text(), draws.text()};
+    case 3: return Host{draws.text(), draws.text(), draws.text(), draws.text(), draws.text()};
     case 4:
       return Segment{draws.text(), draws.between(-max_system_ns, max_system_ns),
-                     draws.between(-max_system_ns, max_system_ns)};
+                     draws.between(-max_system_ns, max_system_ns), draws.offset()};
+    case 14: return PowerCycle{draws.word(), draws.text(), draws.instant()};
+    case 13: return Disturbance{draws.text(), draws.text(), draws.instant(), draws.instant()};
+    case 12: return LeaveGiven{draws.instant()};
+    case 11:
+      return ClockSet{draws.instant(), draws.between(-max_system_ns, max_system_ns),
+                      draws.offset()};
     case 10: return Moved{draws.word(), draws.instant()};
     case 9: return RawLine{draws.word(), draws.text(), draws.instant()};
     case 5: return ListenerState{draws.word(), draws.coin(), draws.instant()};
