@@ -32,6 +32,16 @@ bool count_down(const std::string& rig, const StopSignals& stop) {
   return true;
 }
 
+void show_cautions(const RigState& state) {
+  if (state.cautions_were_shown()) {
+    say_aside("CAUTION: the tapper will move by itself. Hands and eyes away.\n");
+    return;
+  }
+  say_aside("{}", cautions);
+}
+
+}  // namespace
+
 std::optional<Leave> leave_by_ticket(const std::string& rig, const RigState& state) {
   const std::string text = state.ticket_text();
   if (text.empty()) return std::nullopt;
@@ -45,18 +55,10 @@ std::optional<Leave> leave_by_ticket(const std::string& rig, const RigState& sta
   return Leave{lines::kernel_now() + (check.ends_since_boot - now.since_boot)};
 }
 
-void show_cautions(const RigState& state) {
-  if (state.cautions_were_shown()) {
-    say_aside("CAUTION: the tapper will move by itself. Hands and eyes away.\n");
-    return;
-  }
-  say_aside("{}", cautions);
-}
-
-}  // namespace
+bool has_terminal() { return isatty(STDIN_FILENO) == 1; }
 
 void need_terminal() {
-  if (isatty(STDIN_FILENO) == 1) return;
+  if (has_terminal()) return;
   throw base::RigFault(
       "nobody is at the terminal to give leave to tap; use --arm at the rig, or an arm ticket "
       "(plexor arm)");

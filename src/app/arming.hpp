@@ -32,6 +32,12 @@ struct Leave {
 [[nodiscard]] std::optional<Leave> ask_for_leave(const std::string& rig, const RigState& state,
                                                  bool countdown, const StopSignals& stop);
 
+/// Leave by the arm ticket alone; nothing where none gives it, and why is said.
+[[nodiscard]] std::optional<Leave> leave_by_ticket(const std::string& rig, const RigState& state);
+
+/// Somebody may be there to be asked.
+[[nodiscard]] bool has_terminal();
+
 /// What a person pressed on the terminal since the last time, without waiting.
 enum class Key : std::uint8_t { none, enter, other };
 [[nodiscard]] Key key_pressed();

@@ -36,14 +36,11 @@ void put_spots_on_surface(Job& job) {
   }
 }
 
-}  // namespace
-
-Job load_job(const std::filesystem::path& scenario_path, const std::filesystem::path& rig_path) {
+Job make_job(std::string scenario_file, std::string scenario_text, LoadedRig loaded) {
   Job job;
-  job.scenario_file = scenario_path.string();
-  job.scenario_text = read_text_file(scenario_path);
+  job.scenario_file = std::move(scenario_file);
+  job.scenario_text = std::move(scenario_text);
   job.scenario = scenario::parse_scenario(job.scenario_text, job.scenario_file);
-  LoadedRig loaded = load_rig(rig_path);
   job.rig_file = std::move(loaded.file);
   job.rig_text = std::move(loaded.text);
   job.calibration = std::move(loaded.calibration);
@@ -55,6 +52,37 @@ Job load_job(const std::filesystem::path& scenario_path, const std::filesystem::
   ProgressBar bar("rehearsing");
   job.rehearsal = run::rehearse(job.scenario, job.scenario_file, job.rig,
                                 [&bar](double share) { bar.show(share); });
+  return job;
+}
+
+/// As the run began with it.
+LoadedRig rig_of(const journal::Header& header) {
+  LoadedRig loaded{
+      header.rig_file, header.rig_text, {header.calibration_file, header.calibration_text}, {}};
+  loaded.rig = rig::parse_rig(loaded.text, loaded.file,
+                              [&](const std::string&) { return loaded.calibration; });
+  return loaded;
+}
+
+}  // namespace
+
+Job load_job(const std::filesystem::path& scenario_path, const std::filesystem::path& rig_path) {
+  return make_job(scenario_path.string(), read_text_file(scenario_path), load_rig(rig_path));
+}
+
+Job load_job_again(const journal::Header& header, const std::filesystem::path& rig_path) {
+  LoadedRig loaded = rig_of(header);
+  if (loaded.rig.kind == rig::RigKind::lines) {
+    LoadedRig now = load_rig(rig_path.empty() ? std::filesystem::path(header.rig_file) : rig_path);
+    if (now.text != loaded.text || now.calibration.text != loaded.calibration.text) {
+      throw base::InputError({now.file, 0, 0}, "another rig file (or calibration) than the run's",
+                             "the one that it began with",
+                             "put it back; a run goes on only on the rig that it began on");
+    }
+    loaded = std::move(now);
+  }
+  Job job = make_job(header.scenario_file, header.scenario_text, std::move(loaded));
+  job.scenario.seed = header.seed;
   return job;
 }
 

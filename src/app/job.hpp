@@ -3,6 +3,7 @@
 #include <filesystem>
 #include <string>
 
+#include "journal/records.hpp"
 #include "rig/rig_file.hpp"
 #include "run/rehearsal.hpp"
 #include "scenario/scenario.hpp"
@@ -26,5 +27,11 @@ struct Job {
 /// Throws base::InputError for anything that `run` would refuse.
 [[nodiscard]] Job load_job(const std::filesystem::path& scenario_path,
                            const std::filesystem::path& rig_path);
+
+/// The job of a run under way, as its journal has it. The rig file must be where it was (or at
+/// `rig_path`, if that is not empty) and say what it said, because the warden reads it too; of a
+/// rig in virtual time it may be gone. Throws base::InputError.
+[[nodiscard]] Job load_job_again(const journal::Header& header,
+                                 const std::filesystem::path& rig_path);
 
 }  // namespace plexor::app

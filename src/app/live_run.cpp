@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <chrono>
+#include <utility>
 
 #include "app/aside.hpp"
 #include "app/live_session.hpp"
@@ -77,12 +78,18 @@ void tell_age_of(const rig::Calibration& calibration) {
   say_aside("The calibration of {} is {} day(s) old.\n", calibration.date, age.count());
 }
 
-run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& session,
+run::RunFolder conduct(const Job& job, const RunOptions& options,
+                       std::optional<InterruptedRun> interrupted, LiveSession& session,
                        RunPublisher& publisher) {
   run::LiveRig& rig = session.rig();
-  BegunRun begun = begin_run(job, options, segment_of(rig), facts_of(job, rig));
+  BegunRun begun =
+      begin_or_go_on(job, options, std::move(interrupted), segment_of(rig), facts_of(job, rig));
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(),
-                           session.coil().past());
+                           session.coil().past(), std::move(begun.so_far));
+  if (!session.is_armed()) {
+    conductor.observe(
+        rig::LeaveEnded{"nobody has armed the rig since it was interrupted", false, rig.now()});
+  }
   const RigState& state = session.state();
   const journal::Ended ended = run::run_to_end(
       conductor, {rig, rig, rig}, begun.journal, run::Durability::synced,
@@ -95,6 +102,7 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& s
              return session.move_to(job.scenario.spots.at(spot).name);
            },
        .on_wave = [&begun](const journal::WaveRecord& wave) { begun.keep(wave); },
+       .leave_given = [&session] { return session.takes_up_leave(); },
        .on_leave_ended =
            [&state](const rig::LeaveEnded& left) { drop_ticket_at_trip(left, state); },
        .longest_wait = std::chrono::milliseconds{50}});
@@ -107,14 +115,20 @@ run::RunFolder conduct(const Job& job, const RunOptions& options, LiveSession& s
 }  // namespace
 
 std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options,
+                                       std::optional<InterruptedRun> interrupted,
                                        RunPublisher& publisher) {
   if (job.scenario.spots.size() > 1) need_terminal();  // for the moves
   const std::string prepared = prepare_devices(job);
   LiveSession session(job.rig, job.rig_file, {.lifted = options.lifted});
   check_versions(job, session.rig());
   if (job.rig.calibration) tell_age_of(*job.rig.calibration);
-  if (!session.arm(options.arm)) return std::nullopt;
-  run::RunFolder folder = conduct(job, options, session, publisher);
+  const bool only_listens = interrupted && !options.arm && !session.may_be_armed_now();
+  if (only_listens) {
+    session.listen_only();
+  } else if (!session.arm(options.arm)) {
+    return std::nullopt;
+  }
+  run::RunFolder folder = conduct(job, options, std::move(interrupted), session, publisher);
   if (!prepared.empty()) run::replace_file(folder.prepared_txt(), prepared);
   return folder;
 }

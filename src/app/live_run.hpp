@@ -10,10 +10,12 @@
 namespace plexor::app {
 
 /// A run on a rig of kind lines, in real time, beside its warden: takes the
-/// lines, asks for leave to tap, taps and listens. Nothing if nobody gave leave.
+/// lines, asks for leave to tap, taps and listens. Nothing if nobody gave leave. An interrupted run
+/// that goes on where nobody is there to ask only listens, until an arm ticket gives leave.
 /// Whatever ends it, the gate is inactive and was read back so. Throws
 /// base::RigFault with nothing energised.
 [[nodiscard]] std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options,
+                                                     std::optional<InterruptedRun> interrupted,
                                                      RunPublisher& publisher);
 
 }  // namespace plexor::app

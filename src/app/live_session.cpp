@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "app/aside.hpp"
+#include "base/error.hpp"
 
 namespace plexor::app {
 
@@ -50,6 +51,47 @@ bool LiveSession::arm(bool countdown) {
   leave_ends_ = leave->ends;
   rig_.arm(leave_ends_);
   owes_an_end_ = true;
+  return true;
+}
+
+bool LiveSession::may_be_armed_now() const {
+  return has_terminal() || leave_by_ticket(name_, state_).has_value();
+}
+
+void LiveSession::listen_only() {
+  warn_of(rig_.scheduling());
+  only_listens_ = true;
+  rig_.listen_only();
+  say_aside(
+      "Nobody has armed \"{}\": only listening goes on. \"plexor arm\" at the rig lets it tap.\n",
+      name_);
+}
+
+bool LiveSession::takes_up_leave() {
+  constexpr auto look_every = std::chrono::seconds{1};
+  if (!only_listens_ || lines::kernel_now() - looked_for_ticket_at_ < look_every) return false;
+  looked_for_ticket_at_ = lines::kernel_now();
+  const std::string ticket = state_.ticket_text();
+  if (ticket.empty() || ticket == refused_ticket_) return false;
+  refused_ticket_ = ticket;  // until it has armed
+  const auto leave = leave_by_ticket(name_, state_);
+  if (!leave) return false;
+  try {
+    rig_.wait_until_ready();
+    rig_.arm(leave->ends);
+  } catch (const base::RigFault& fault) {
+    say_aside(
+        "The arm ticket was not taken up: {}; listening goes on. Give a new one once it is "
+        "mended.\n",
+        fault.what());
+    state_.drop_ticket();
+    return false;
+  }
+  ticket_ = ticket;
+  leave_ends_ = leave->ends;
+  owes_an_end_ = true;
+  only_listens_ = false;
+  say_aside("Armed by the ticket.\n");
   return true;
 }
 

@@ -29,6 +29,15 @@ class LiveSession {
   /// leave; `countdown` as in ask_for_leave. Throws base::RigFault with nothing energised.
   [[nodiscard]] bool arm(bool countdown);
 
+  /// An arm ticket gives leave, or somebody is at the terminal to be asked.
+  [[nodiscard]] bool may_be_armed_now() const;
+  [[nodiscard]] bool is_armed() const { return owes_an_end_; }
+  /// Hears the devices and moves nothing, until takes_up_leave arms [S77].
+  void listen_only();
+  /// After listen_only, asked again and again: arms as soon as a ticket gives leave, and says so
+  /// once. Where that fails the session goes on listening, until there is another ticket.
+  [[nodiscard]] bool takes_up_leave();
+
   /// Has the tapper moved by hand to this spot [S76]. Called first it takes leave and power away
   /// and asks; then again and again: true once a person has said with the Enter key that it stands
   /// there and leave was given anew. Throws base::RigFault, with nothing energised, if something
@@ -59,6 +68,9 @@ class LiveSession {
   SlowSensors sensors_;
   std::string ticket_;  ///< the one that gave leave
   std::optional<lines::KernelInstant> leave_ends_;
+  bool only_listens_ = false;
+  std::string refused_ticket_;  ///< the last one with which arming failed
+  lines::KernelInstant looked_for_ticket_at_{};
   bool is_moving_ = false;    ///< the tapper, by hand
   bool owes_an_end_ = false;  ///< armed, and not ended in order
 };

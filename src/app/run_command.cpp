@@ -1,4 +1,6 @@
 #include <memory>
+#include <optional>
+#include <utility>
 
 #include "analysis/provable.hpp"
 #include "app/arming.hpp"
@@ -33,14 +35,16 @@ void check_limits_can_be_reached(const Job& job) {
 }
 
 run::RunFolder tap_in_virtual_time(const Job& job, const RunOptions& options,
+                                   std::optional<InterruptedRun> interrupted,
                                    RunPublisher& publisher) {
   const StopSignals stop;
-  BegunRun begun = begin_run(job, options, journal::Segment{.boot_id = "virtual"});
-  TruthFile truth(begun.folder.truth_csv());
+  BegunRun begun = begin_or_go_on(job, options, std::move(interrupted), {.boot_id = "virtual"});
+  TruthFile truth(begun.folder.truth_csv(begun.segment));
   virtual_rig::VirtualRig rig(job.rig, job.simulation, job.scenario.seed, options.lifted,
                               [&truth](const virtual_rig::Truth& one) { truth.append(one); });
-  if (!job.scenario.spots.empty()) rig.move_tapper(0);
-  run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence());
+  if (!job.scenario.spots.empty()) rig.move_tapper(begun.so_far ? begun.so_far->spot() : 0);
+  run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(), {},
+                           std::move(begun.so_far));
   run::run_to_end(
       conductor, {rig, rig, rig}, begun.journal, run::Durability::written,
       {.stop_requested = [&stop] { return stop.requested(); },
@@ -59,36 +63,67 @@ run::RunFolder tap_in_virtual_time(const Job& job, const RunOptions& options,
 
 /// Nothing if nobody gave leave to tap.
 std::optional<run::RunFolder> tap_and_listen(const Job& job, const RunOptions& options,
+                                             std::optional<InterruptedRun> interrupted,
                                              RunPublisher& publisher) {
-  if (job.rig.kind == rig::RigKind::lines) return tap_live(job, options, publisher);
-  return tap_in_virtual_time(job, options, publisher);
+  if (job.rig.kind == rig::RigKind::lines) {
+    return tap_live(job, options, std::move(interrupted), publisher);
+  }
+  return tap_in_virtual_time(job, options, std::move(interrupted), publisher);
+}
+
+/// A new run, or the rest of one.
+ExitCode tap_and_report(RunOptions options) {
+  std::optional<InterruptedRun> interrupted;
+  if (!options.resume.empty()) {
+    interrupted.emplace(take_up_run(options.resume));
+    options.lifted = interrupted->header.lifted;
+  }
+  const Job job = interrupted ? load_job_again(interrupted->header, options.rig)
+                              : load_job(options.scenario, options.rig);
+  check_limits_can_be_reached(job);
+  RunPublisher publisher(job);
+  const auto folder = tap_and_listen(job, options, std::move(interrupted), publisher);
+  if (!folder) return ExitCode::undecided;
+  const analysis::Results results = make_reports(*folder);
+  publisher.end(folder->root.string(), results);
+  print_results(*folder, results, options.json);
+  return exit_code_of(results);
+}
+
+/// What a new run needs, and what one that goes on has already.
+void check_options(const RunOptions& options) {
+  const bool is_new = options.resume.empty();
+  if (is_new && (options.scenario.empty() || options.rig.empty())) {
+    throw base::InputError("run: SCENARIO and --rig are missing; expected both, or --resume RUN");
+  }
+  if (!is_new && (!options.scenario.empty() || !options.out.empty() || options.lifted)) {
+    throw base::InputError(
+        "run: --resume with SCENARIO, --out or --lifted; a run goes on with the scenario, in the "
+        "folder and in the way that it began: leave them out");
+  }
 }
 
 }  // namespace
 
 CommandBody add_run_command(CLI::App& parser) {
   const auto options = std::make_shared<RunOptions>();
-  parser.add_option("SCENARIO", options->scenario, "Scenario file: what to do")->required();
-  parser.add_option("--rig", options->rig, "Rig file: what to do it with")->required();
+  parser.add_option("SCENARIO", options->scenario, "Scenario file: what to do");
+  parser.add_option("--rig", options->rig, "Rig file: what to do it with");
   parser.add_option("--out", options->out,
                     "Folder for the run (else a dated one under reports/runs)");
+  parser.add_option("--resume", options->resume,
+                    "Go on with the interrupted run in this folder, at its next trial");
   parser.add_flag("--lifted", options->lifted,
                   "The tapper stands clear of the surface: whatever is heard then is no knock");
   parser.add_flag("--arm", options->arm,
                   "On real lines: arm after a countdown of five seconds instead of a key press");
   parser.add_flag("--json", options->json, "Print results.json instead of the summary");
   parser.footer(std::string("On a rig of kind \"lines\" this moves the tapper.\n\n") + cautions +
-                "\nExample: plexor run scenarios/regression.toml --rig rig/simulated-oak.toml");
+                "\nExamples: plexor run scenarios/regression.toml --rig rig/simulated-oak.toml\n"
+                "          plexor run --resume reports/runs/2026-06-11_213000_night");
   return [options] {
-    const Job job = load_job(options->scenario, options->rig);
-    check_limits_can_be_reached(job);
-    RunPublisher publisher(job);
-    const auto folder = tap_and_listen(job, *options, publisher);
-    if (!folder) return ExitCode::undecided;
-    const analysis::Results results = make_reports(*folder);
-    publisher.end(folder->root.string(), results);
-    print_results(*folder, results, options->json);
-    return exit_code_of(results);
+    check_options(*options);
+    return tap_and_report(*options);
   };
 }
 

@@ -7,6 +7,13 @@
 #include <cctype>
 #include <chrono>
 #include <cmath>
+#include <utility>
+#include <variant>
+
+#include "app/aside.hpp"
+#include "base/error.hpp"
+#include "journal/reader.hpp"
+#include "run/replay.hpp"
 
 namespace plexor::app {
 
@@ -110,22 +117,70 @@ journal::Host host_facts(const std::string& scheduling) {
           .scheduling = scheduling};
 }
 
-}  // namespace
-
 BegunRun begin_run(const Job& job, const RunOptions& options, const journal::Segment& segment,
                    const LiveFacts& live) {
   run::RunFolder folder = run::create_run_folder(
       options.out.empty() ? dated_folder(job.scenario.name) : std::filesystem::path(options.out));
+  run::RunLock lock(folder.root);
   journal::Writer journal(journal::create_journal_file(folder.journal()));
   journal.append(header_of(job, options.lifted, live));
   journal.append(host_facts(live.scheduling));
   journal.append(segment);
   journal.flush();
-  BegunRun begun{std::move(folder), std::move(journal)};
+  BegunRun begun{std::move(lock), std::move(folder), std::move(journal)};
   if (!job.rig.channels.empty()) {
     begun.waveforms.emplace(journal::create_waveform_file(begun.folder.waveforms()));
   }
   return begun;
+}
+
+BegunRun go_on_with(InterruptedRun interrupted, const Job& job, const journal::Segment& segment) {
+  run::RunFolder folder = std::move(interrupted.folder);
+  run::Replay replay(job.scenario, job.rig, interrupted.header.lifted);
+  const journal::ReadSummary reading = journal::read_journal(
+      folder.journal(), [&replay](const journal::Entry& entry) { replay.take(entry.record); });
+  run::Replay::Past past = replay.finish();
+  journal::Writer journal(journal::open_journal_file(folder.journal()), reading.next_sequence);
+  journal.append(segment);
+  journal.sync();
+  BegunRun begun{std::move(interrupted.lock), std::move(folder), std::move(journal)};
+  begun.segment = past.segments;
+  begun.so_far = std::move(past.ledger);
+  if (!job.rig.channels.empty()) {
+    const auto waves = journal::recover_waveforms(begun.folder.waveforms());
+    begun.waveforms.emplace(journal::open_waveform_file(begun.folder.waveforms()), waves.go_on_at);
+  }
+  return begun;
+}
+
+}  // namespace
+
+InterruptedRun take_up_run(const std::string& path) {
+  run::RunFolder folder = run::open_run_folder(path);
+  run::RunLock lock(folder.root);
+  if (const auto torn = journal::recover_tail(folder.journal())) {
+    say_aside("{}: {} bytes of an unfinished record were cut off the end of the journal.\n",
+              folder.root.string(), torn->bytes);
+  }
+  journal::Header header;
+  bool is_complete = false;
+  (void)journal::read_journal(folder.journal(), [&](const journal::Entry& entry) {
+    if (const auto* first = std::get_if<journal::Header>(&entry.record)) header = *first;
+    const auto* ended = std::get_if<journal::Ended>(&entry.record);
+    is_complete = ended != nullptr && ended->reason == journal::Ended::Reason::complete;
+  });
+  if (is_complete) {
+    throw base::InputError({path, 0, 0}, "a run that is complete", "one that was interrupted",
+                           "begin a new one, or see it with \"plexor report\"");
+  }
+  return {std::move(lock), std::move(folder), std::move(header)};
+}
+
+BegunRun begin_or_go_on(const Job& job, const RunOptions& options,
+                        std::optional<InterruptedRun> interrupted, const journal::Segment& segment,
+                        const LiveFacts& live) {
+  if (interrupted) return go_on_with(*std::move(interrupted), job, segment);
+  return begin_run(job, options, segment, live);
 }
 
 void BegunRun::keep(const journal::WaveRecord& wave) {

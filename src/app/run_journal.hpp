@@ -8,7 +8,9 @@
 #include "app/job.hpp"
 #include "journal/waveforms.hpp"
 #include "journal/writer.hpp"
+#include "run/ledger.hpp"
 #include "run/run_folder.hpp"
+#include "run/run_lock.hpp"
 
 namespace plexor::app {
 
@@ -17,6 +19,7 @@ struct RunOptions {
   std::string scenario;
   std::string rig;
   std::string out;
+  std::string resume;  ///< folder of the interrupted run that goes on; empty: a new one
   bool lifted = false;
   bool arm = false;  ///< armed after a countdown instead of a key press
   bool json = false;
@@ -29,19 +32,34 @@ struct LiveFacts {
   std::vector<std::vector<base::Duration>> arrival_widths{};
 };
 
-/// The folder of a new run with its journal, which has its first records: the
-/// header, the host and the segment; and with a file of waveforms where the rig has channels.
+/// An interrupted run that is to go on: nobody else can meanwhile.
+struct InterruptedRun {
+  run::RunLock lock;
+  run::RunFolder folder;
+  journal::Header header;
+};
+/// Takes up an interrupted run: cuts what was not written to its end off its files, and says so.
+/// Throws base::InputError for a run that still goes on or is complete, and for what is none.
+[[nodiscard]] InterruptedRun take_up_run(const std::string& path);
+
+/// The folder of a run with its journal, which has the first records of its segment: the
+/// header and the host, in the first one; and with a file of waveforms where the rig has channels.
 struct BegunRun {
+  run::RunLock lock;
   run::RunFolder folder;
   journal::Writer journal;
   std::optional<journal::WaveformWriter> waveforms{};
+  std::uint32_t segment = 0;            ///< 0 in a new run
+  std::optional<run::Ledger> so_far{};  ///< of earlier segments; refers to the job
 
   /// Each survives this process at once, and a power cut once the run has ended.
   void keep(const journal::WaveRecord& wave);
   /// Makes the waveforms survive a power cut.
   void finish();
 };
-[[nodiscard]] BegunRun begin_run(const Job& job, const RunOptions& options,
-                                 const journal::Segment& segment, const LiveFacts& live = {});
+/// Begins a new run, or goes on with `interrupted` in a new segment.
+[[nodiscard]] BegunRun begin_or_go_on(const Job& job, const RunOptions& options,
+                                      std::optional<InterruptedRun> interrupted,
+                                      const journal::Segment& segment, const LiveFacts& live = {});
 
 }  // namespace plexor::app

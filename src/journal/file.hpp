@@ -36,6 +36,9 @@ class File {
 [[nodiscard]] base::RigFault file_fault(std::string_view what, const std::filesystem::path& path,
                                         int error);
 
+/// Makes the names in this file's folder durable. Throws base::RigFault.
+void sync_folder_of(const std::filesystem::path& path);
+
 /// Creates (never overwrites) a file of a run to append to; its folder entry is durable too. `what`
 /// ("the journal") is for messages. Throws base::RigFault.
 [[nodiscard]] std::unique_ptr<Sink> create_to_append(const std::filesystem::path& path,

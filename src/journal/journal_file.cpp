@@ -56,14 +56,14 @@ class FileSink final : public Sink {
   std::filesystem::path path_;
 };
 
+}  // namespace
+
 void sync_folder_of(const std::filesystem::path& path) {
   const std::filesystem::path folder =
       path.has_parent_path() ? path.parent_path() : std::filesystem::path{"."};
   const File file = File::open(folder, O_RDONLY | O_DIRECTORY);
   if (!file || ::fsync(file.descriptor()) != 0) throw file_fault("make durable", folder, errno);
 }
-
-}  // namespace
 
 base::RigFault file_fault(std::string_view what, const std::filesystem::path& path, int error) {
   return base::RigFault(fmt::format("cannot {} {}: {}; {}", what, path.string(),
@@ -95,14 +95,6 @@ std::unique_ptr<Sink> open_to_append(const std::filesystem::path& path, std::str
   File file = File::open(path, O_WRONLY | O_APPEND);
   if (!file) throw file_fault(fmt::format("append to {}", what), path, errno);
   return std::make_unique<FileSink>(std::move(file), path);
-}
-
-std::unique_ptr<Sink> create_journal_file(const std::filesystem::path& path) {
-  return create_to_append(path, "the journal");
-}
-
-std::unique_ptr<Sink> open_journal_file(const std::filesystem::path& path) {
-  return open_to_append(path, "the journal");
 }
 
 File open_to_read(const std::filesystem::path& path, std::string_view wanted) {

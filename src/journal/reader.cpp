@@ -12,6 +12,7 @@
 #include "journal/file.hpp"
 #include "journal/frame.hpp"
 #include "journal/line_reader.hpp"
+#include "journal/parts.hpp"
 
 namespace plexor::journal {
 namespace {
@@ -102,22 +103,29 @@ ReadSummary read(LineReader::Source source, const std::string& name,
   return summary;
 }
 
+struct PartsRead {
+  ReadSummary summary;
+  std::uint64_t bytes_before_newest = 0;
+};
+PartsRead read_parts(const std::filesystem::path& path,
+                     const std::function<void(const Entry&)>& take,
+                     const std::function<void(double share)>& progress) {
+  PartsReader parts(path, wanted);
+  const auto source = [&](char* to, std::size_t room) {
+    const std::size_t got = parts.read(to, room);
+    progress(parts.share_read());
+    return got;
+  };
+  ReadSummary summary = read(source, path.string(), take);
+  return {std::move(summary), parts.bytes_before_newest()};
+}
+
 }  // namespace
 
 ReadSummary read_journal(const std::filesystem::path& path,
                          const std::function<void(const Entry&)>& take,
                          const std::function<void(double share)>& progress) {
-  const File file = open_to_read(path, wanted);
-  std::error_code unknown;
-  const auto size = static_cast<double>(std::filesystem::file_size(path, unknown));
-  double done = 0.0;
-  const auto source = [&](char* to, std::size_t room) -> std::size_t {
-    const std::size_t got = read_some(file, path, wanted, to, room);
-    done += static_cast<double>(got);
-    if (!unknown && done <= size) progress(done / size);
-    return got;
-  };
-  return read(source, path.string(), take);
+  return read_parts(path, take, progress).summary;
 }
 
 ReadSummary read_journal_bytes(std::string_view bytes, const std::string& name,
@@ -131,10 +139,15 @@ ReadSummary read_journal_bytes(std::string_view bytes, const std::string& name,
 }
 
 std::optional<Damage> recover_tail(const std::filesystem::path& path) {
-  const ReadSummary summary = read_journal(path, [](const Entry&) {});
+  const auto [summary, before] = read_parts(
+      path, [](const Entry&) {}, [](double) {});
   std::optional<Damage> torn;
   if (!summary.damages.empty() && summary.damages.back().torn_tail) torn = summary.damages.back();
-  cut_and_keep(path, torn ? std::optional{torn->offset} : std::nullopt, "the journal");
+  std::error_code none;
+  if (!std::filesystem::exists(path, none)) return torn;  // cut off between two files
+  const bool is_in_newest = torn && torn->offset >= before;
+  cut_and_keep(path, is_in_newest ? std::optional{torn->offset - before} : std::nullopt,
+               "the journal");
   return torn;
 }
 

@@ -15,7 +15,7 @@ namespace plexor::journal {
 /// A stretch of a journal that could not be read: damaged lines, or a torn tail.
 struct Damage {
   std::uint64_t line = 0;    ///< number of the first damaged line, from 1
-  std::uint64_t offset = 0;  ///< bytes from the file's start
+  std::uint64_t offset = 0;  ///< bytes from the journal's start, finished parts unpacked
   std::uint64_t bytes = 0;   ///< lost; 0 where lines are missing altogether
   bool torn_tail =
       false;  ///< the last line was never finished (interrupted writing): expected after a crash
@@ -32,13 +32,12 @@ struct ReadSummary {
   std::uint64_t bytes_lost = 0;  ///< by all damages, also those not listed
 };
 
-/// Streams a journal's entries in order to `take`, in bounded memory whatever
-/// its length. Damage is named in the summary, never skipped silently: a line
-/// whose checksum or form is wrong, or whose sequence number came before, is
-/// lost, and reading goes on at the next; damaged lines that follow each other
-/// count as one stretch. A jump of the sequence number is named too (lines are
-/// missing), but the line itself is good. The first line must be a Header of a
-/// readable format version, otherwise, or if the file can't be read, throws
+/// Streams a journal's entries, those of its finished parts first, in order to `take`, in bounded
+/// memory whatever its length. Damage is named in the summary, never skipped silently: a line whose
+/// checksum or form is wrong, or whose sequence number came before, is lost, and reading goes on at
+/// the next; damaged lines that follow each other count as one stretch. A jump of the sequence
+/// number is named too (lines are missing), but the line itself is good. The first line must be a
+/// Header of a readable format version, otherwise, or if the file can't be read, throws
 /// base::InputError. An entry is valid only during the call of `take`.
 /// `progress` hears now and then what share of the file has been read, 0 to 1.
 ReadSummary read_journal(

@@ -1,9 +1,11 @@
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <memory>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace plexor::journal {
 
@@ -18,14 +20,24 @@ class Sink {
   virtual void sync() = 0;
 };
 
-/// Creates (never overwrites) a journal file; its folder entry is durable too.
-/// Throws base::RigFault.
-[[nodiscard]] std::unique_ptr<Sink> create_journal_file(const std::filesystem::path& path);
+/// A journal's file becomes a finished part when it is about so long: weeks stay readable in
+/// pieces, and a part packs in half a second.
+inline constexpr std::uint64_t usual_part_bytes = std::uint64_t{32} << 20;
+
+/// Creates (never overwrites) a journal file; its folder entry is durable too. Beside it
+/// finished parts are put and packed in the background. Throws base::RigFault.
+[[nodiscard]] std::unique_ptr<Sink> create_journal_file(
+    const std::filesystem::path& path, std::uint64_t longest_part = usual_part_bytes);
 
 /// Opens an existing journal to append to it. Call recover_tail (reader.hpp)
 /// first, and go on with the sequence number that read_journal gives as the
 /// next. Throws base::RigFault.
-[[nodiscard]] std::unique_ptr<Sink> open_journal_file(const std::filesystem::path& path);
+[[nodiscard]] std::unique_ptr<Sink> open_journal_file(
+    const std::filesystem::path& path, std::uint64_t longest_part = usual_part_bytes);
+
+/// All files of a journal, in the order of what they hold.
+[[nodiscard]] std::vector<std::filesystem::path> files_of_journal(
+    const std::filesystem::path& path);
 
 /// Bytes on their way to a sink. The first failed write latches: every later call throws the
 /// same base::RigFault. Private to this room's writers.

@@ -26,10 +26,6 @@ constexpr base::Duration longest_silence = std::chrono::minutes{30};
 /// One shift of the reference taps may be an accident; the second says the tapper has changed.
 constexpr std::uint32_t most_shifts_in_row = 2;
 
-bool is_among(const std::vector<base::TrialId>& trials, const base::TrialId& id) {
-  return std::find(trials.begin(), trials.end(), id) != trials.end();
-}
-
 std::string name_of(const base::Trial& trial) {
   if (trial.kind == base::TrialKind::reference) return "reference taps were";
   return fmt::format("trial {} of block {} was", trial.id.number + 1, trial.id.block + 1);
@@ -38,25 +34,24 @@ std::string name_of(const base::Trial& trial) {
 }  // namespace
 
 Conductor::Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig, bool lifted,
-                     std::uint64_t first_sequence, const std::optional<safety::CoilPast>& past)
+                     std::uint64_t first_sequence, const std::optional<safety::CoilPast>& past,
+                     std::optional<Ledger> so_far)
     : scenario_(scenario),
       rig_(rig),
       lifted_(lifted),
       next_sequence_(first_sequence),
-      history_(scenario, static_cast<std::uint32_t>(rig.devices.size())),
+      ledger_(so_far ? *std::move(so_far) : Ledger(scenario, rig.devices, lifted)),
       aim_(rig),
       pulse_check_(rig.limits, rig.coil, past.value_or(safety::CoilPast{safety::cold(rig.coil)}),
                    base::segment_start),
-      judge_(rig::listeners_of(rig.devices), scenario.incident_window),
       hearing_(rig.devices),
-      capture_(static_cast<std::uint32_t>(rig.channels.size())) {
-  if (!lifted && scenario.accept.may_stop_early()) {
-    sequential_.emplace(scenario, static_cast<std::uint32_t>(rig.devices.size()));
-  }
-}
+      capture_(static_cast<std::uint32_t>(rig.channels.size())) {}
 
 void Conductor::begin(base::Instant now) {
   earliest_start_ = now;
+  if (const auto shift = ledger_.unanswered_shift()) {
+    append(journal::ReferenceShift{now, *shift, ledger_.take_back_since_reference()});
+  }
   plan_next(now);
 }
 
@@ -68,8 +63,7 @@ std::optional<Action> Conductor::take_action() {
 }
 
 Progress Conductor::progress() const {
-  Progress progress = progress_;
-  progress.remaining = history_.remaining();
+  Progress progress{ledger_.count(), ledger_.remaining()};
   if (leave_ended_) progress.leave_ended = leave_ended_->reason;
   if (waits_since_) progress.unheard = hearing_.missing();
   if (asked_for_) progress.move_to = scenario_.spots.at(*asked_for_).name;
@@ -83,23 +77,14 @@ void Conductor::append(journal::Record record) {
 
 bool Conductor::contact_is_sensed() const { return rig_.contact.is_sensed(); }
 
-std::optional<base::Trial> Conductor::next_that_may_be_given() {
-  auto trial = next(scenario_, history_);
-  while (trial && leave_ended_ && !trial->taps.empty()) {
-    history_.took(trial->id);
-    trial = next(scenario_, history_);
-  }
-  return trial;
-}
-
 void Conductor::plan_next(base::Instant now) {
-  if (const auto trial = next_that_may_be_given()) {
-    if (!trial->taps.empty() && history_.spot() != spot_) return ask_for_move(now);
+  if (const auto trial = ledger_.next()) {
+    if (!trial->taps.empty() && ledger_.next_spot() != ledger_.spot()) return ask_for_move(now);
     if (!hearing_.is_complete()) return wait_for_devices(now);
     waits_since_.reset();
     return plan(*trial, now);
   }
-  count(judge_.finish());
+  tell(ledger_.finish());
   if (!leave_ended_) return end(Ended::Reason::complete, "", now);
   end(leave_ended_->tripped ? Ended::Reason::fault : Ended::Reason::interrupted,
       leave_ended_->reason, now);
@@ -124,10 +109,10 @@ void Conductor::wait_for_devices(base::Instant now) {
 void Conductor::ask_for_move(base::Instant now) {
   constexpr base::Duration again_after = std::chrono::milliseconds{100};
   if (!asked_for_) {
-    count(judge_.finish());
+    tell(ledger_.finish());
     actions_.emplace_back(MakeSafe{});
     actions_.emplace_back(Commit{});
-    asked_for_ = history_.spot();
+    asked_for_ = ledger_.next_spot();
   }
   actions_.emplace_back(AskForMove{*asked_for_});
   wake_at_ = now + again_after;
@@ -135,11 +120,8 @@ void Conductor::ask_for_move(base::Instant now) {
 
 void Conductor::moved(base::Instant now) {
   if (ended_ || !asked_for_) return;
-  spot_ = *std::exchange(asked_for_, std::nullopt);
-  append(journal::Moved{spot_, now});
-  // From here the gap to the surface may be another, and so the transit.
-  opening_transit_.reset();
-  since_reference_.clear();
+  ledger_.moved(*std::exchange(asked_for_, std::nullopt));
+  append(journal::Moved{ledger_.spot(), now});
   plan_next(now);
 }
 
@@ -149,7 +131,6 @@ void Conductor::plan(const base::Trial& trial, base::Instant now) {
         fmt::format("{} void {} times", name_of(trial), most_attempts), now);
     return;
   }
-  history_.took(trial.id);
   Current current;
   current.planned.trial = trial;
   current.planned.start =
@@ -165,7 +146,7 @@ void Conductor::plan(const base::Trial& trial, base::Instant now) {
   }
   wake_at_ = over(trial, current.planned.start, current.planned.pulses);
   earliest_start_ = earliest_next(trial, current.planned.start);
-  judge_.present(presented(current));
+  ledger_.planned(current.planned);
   capture_.begin(trial.id, trial.kind, current.planned.start);
   append(current.planned);
   actions_.emplace_back(Commit{});
@@ -195,18 +176,6 @@ std::optional<safety::Refusal> Conductor::check(const base::Trial& trial,
   return pulse_check_.check(pulses);
 }
 
-judge::Presented Conductor::presented(const Current& current) const {
-  const base::Trial& trial = current.planned.trial;
-  const bool rhythm = trial.kind == base::TrialKind::rhythm;
-  return {.id = trial.id,
-          .kind = trial.kind,
-          .rhythm = trial.rhythm,
-          .expects = rhythm ? scenario_.rhythms[trial.rhythm].expects : std::string{},
-          .first_contact = current.planned.start,
-          .last_contact = last_contact(trial, current.planned.start),
-          .window = trial.window};
-}
-
 void Conductor::durable(std::uint64_t below, base::Instant now) {
   if (current_ && !current_->fired && below >= fire_when_durable_) fire(now);
 }
@@ -231,11 +200,11 @@ void Conductor::observe(const rig::Observation& observation) {
   }
   if (const auto* event = std::get_if<base::Event>(&observation)) {
     append(journal::Heard{*event});
-    judge_.hear(*event);
+    ledger_.heard(*event);
   } else if (const auto* change = std::get_if<rig::ListenerChanged>(&observation)) {
     append(journal::ListenerState{change->device, change->up, change->at, change->listener});
     hearing_.set(change->device, change->listener, change->up);
-    if (!change->up) take_back_unheard(change->at);
+    if (!change->up) ledger_.take_back_unheard(change->at);
     if (waits_since_ && hearing_.is_complete()) wake_at_ = change->at;
   } else if (const auto* line = std::get_if<rig::LineHeard>(&observation)) {
     append(journal::RawLine{line->device, line->text, line->at, line->listener});
@@ -254,8 +223,16 @@ void Conductor::observe(const rig::Observation& observation) {
 void Conductor::end_of_leave(const rig::LeaveEnded& left) {
   append(journal::LeaveEnded{left.reason, left.at});
   leave_ended_ = left;
+  ledger_.set_may_tap(false);
   const bool given = !current_ || current_->actual.size() == current_->planned.pulses.size();
   if (!given) current_->void_reason = VoidReason::interrupted;
+}
+
+void Conductor::leave_given(base::Instant now) {
+  if (ended_ || !leave_ended_) return;
+  append(journal::LeaveGiven{now});
+  leave_ended_.reset();
+  ledger_.set_may_tap(true);
 }
 
 void Conductor::wake(base::Instant now) {
@@ -302,29 +279,20 @@ void Conductor::close(base::Instant now) {
   if (rig_.contact.only_confirms()) done.contacts = confirming(done.actual, done.contacts, lifted_);
   if (!done.void_reason) done.void_reason = assess_contacts(done);
   const base::Trial& trial = done.planned.trial;
-  append(journal::TrialDone{trial.id, now, done.actual, done.contacts, done.void_reason});
-
+  const journal::TrialDone record{trial.id, now, done.actual, done.contacts, done.void_reason};
+  append(record);
+  Ledger::Closed closed = ledger_.closed(done.planned, record);
+  tell(std::move(closed.settled));
   const bool measured = !trial.taps.empty() && done.contacts.size() == trial.taps.size();
-  const base::Instant start = done.planned.start;
-  const base::Instant last = measured ? done.contacts.back() : last_contact(trial, start);
-  count(judge_.close(measured ? done.contacts.front() : start, last, done.void_reason));
-  keep_waves(done, last);
+  keep_waves(done, measured ? done.contacts.back() : last_contact(trial, done.planned.start));
 
   if (const auto fault = fault_of(done)) {
     end(Ended::Reason::fault, *fault, now);
     return;
   }
-  if (!done.void_reason) learn_transit(done);
-  if (done.void_reason) {
-    if (trial.kind != base::TrialKind::reference) ++progress_.voids;
-    history_.voided(trial.id);
-  } else if (trial.kind == base::TrialKind::reference) {
-    assess_reference(done, now);
-  } else {
-    ++progress_.done;
-    tell_history(trial);
-    if (scenario_.reference) since_reference_.push_back(trial.id);
-    remember(trial.id, now);
+  if (!done.void_reason) {
+    learn_transit(done);
+    if (trial.kind == base::TrialKind::reference) answer_reference(closed.shift, now);
   }
   if (!ended_) plan_next(now);
 }
@@ -334,20 +302,6 @@ void Conductor::keep_waves(const Current& done, base::Instant last_contact) {
   for (journal::WaveRecord& wave : capture_.finish(last_contact)) {
     if (!done.void_reason) actions_.emplace_back(Keep{std::move(wave)});
   }
-}
-
-/// How the trial was heard decides how hard the next one strikes.
-void Conductor::tell_history(const base::Trial& trial) {
-  if (trial.id.block >= scenario_.blocks.size() ||
-      !scenario_.blocks[trial.id.block].is_adaptive()) {
-    return;
-  }
-  const std::optional<judge::Settled> closed = judge_.closed();
-  std::vector<bool> heard;
-  for (const judge::Answer& answer : closed.value().answers) {
-    heard.push_back(answer.outcome == base::Outcome::hit);
-  }
-  history_.answered(trial, heard);
 }
 
 /// Where contact is sensed, a valid trial has one for each pulse; lifted it has none.
@@ -387,76 +341,22 @@ std::optional<std::string> Conductor::fault_of(const Current& done) {
                      most_misfires_in_row);
 }
 
-void Conductor::count(std::optional<judge::Settled> settled) {
-  if (!settled) return;
-  const bool counts = !settled->void_reason && !settled->trial.expects.empty();
-  for (const judge::Answer& answer : settled->answers) {
-    if (!counts) break;
-    ++progress_.expected;
-    if (answer.outcome == base::Outcome::hit) ++progress_.hits;
-  }
-  if (sequential_) {
-    sequential_->count(*settled);
-    stop_known_blocks();
-  }
-  actions_.emplace_back(Tell{*std::move(settled)});
+void Conductor::tell(std::optional<judge::Settled> settled) {
+  if (settled) actions_.emplace_back(Tell{*std::move(settled)});
 }
 
-void Conductor::stop_known_blocks() {
-  for (std::uint32_t block = 0; block < scenario_.blocks.size(); ++block) {
-    history_.set_stopped(block, sequential_->is_known(block));
-  }
-}
-
-/// A valid trial is void after all: it is repeated, and what it decided is open again.
-void Conductor::take_back(const base::TrialId& id) {
-  history_.voided(id);
-  --progress_.done;
-  ++progress_.voids;
-  if (!sequential_) return;
-  sequential_->take_back(id);
-  stop_known_blocks();
-}
-
-void Conductor::assess_reference(const Current& done, base::Instant now) {
-  if (lifted_) return;  // nothing to measure
-  const base::Duration transit = mean_transit(done.actual, done.contacts);
-  if (!opening_transit_) opening_transit_ = transit;
-  const base::Duration shift = transit - *opening_transit_;
-  if (std::chrono::abs(shift) <= scenario_.reference->transit_tolerance) {
+void Conductor::answer_reference(std::optional<base::Duration> shift, base::Instant now) {
+  if (!shift) {
     shifts_in_row_ = 0;
-    since_reference_.clear();
     return;
   }
-  take_back_since_reference(now, shift);
+  append(journal::ReferenceShift{now, *shift, ledger_.take_back_since_reference()});
   if (++shifts_in_row_ == most_shifts_in_row) {
     end(Ended::Reason::fault,
         fmt::format("the reference taps' transit moved by {:.2f} ms (tolerance {:.2f} ms): the "
                     "tapper has changed; look at it and calibrate",
-                    base::to_ms(shift), base::to_ms(scenario_.reference->transit_tolerance)),
+                    base::to_ms(*shift), base::to_ms(scenario_.reference->transit_tolerance)),
         now);
-  }
-}
-
-void Conductor::take_back_since_reference(base::Instant now, base::Duration shift) {
-  append(journal::ReferenceShift{now, shift, static_cast<std::uint32_t>(since_reference_.size())});
-  for (const base::TrialId& id : since_reference_) take_back(id);
-  std::erase_if(lately_, [this](const Done& done) { return is_among(since_reference_, done.id); });
-  since_reference_.clear();
-}
-
-void Conductor::remember(const base::TrialId& trial, base::Instant end) {
-  lately_.push_back({trial, end});
-  while (end - lately_.front().end > base::longest_unnoticed) lately_.pop_front();
-}
-
-/// A loss that is noticed late: nobody knows what the device reported meanwhile.
-void Conductor::take_back_unheard(base::Instant since) {
-  while (!lately_.empty() && lately_.back().end > since) {
-    const base::TrialId id = lately_.back().id;
-    take_back(id);
-    std::erase(since_reference_, id);
-    lately_.pop_back();
   }
 }
 
@@ -466,7 +366,6 @@ void Conductor::stop(Ended::Reason reason, const std::string& detail, base::Inst
   if (current_) {
     append(journal::TrialDone{current_->planned.trial.id, now, current_->actual, current_->contacts,
                               VoidReason::interrupted});
-    ++progress_.voids;
     current_.reset();
   }
   end(reason, detail, now);

@@ -10,14 +10,13 @@
 #include "base/trial.hpp"
 #include "journal/records.hpp"
 #include "judge/judge.hpp"
-#include "judge/sequential_limits.hpp"
 #include "rig/hearing.hpp"
 #include "rig/ports.hpp"
 #include "rig/rig_file.hpp"
 #include "run/aim.hpp"
 #include "run/capture.hpp"
+#include "run/ledger.hpp"
 #include "safety/limits.hpp"
-#include "scenario/planner.hpp"
 #include "scenario/scenario.hpp"
 
 namespace plexor::run {
@@ -47,15 +46,11 @@ struct Keep {
 using Action = std::variant<Append, Commit, Fire, MakeSafe, AskForMove, Tell, Keep>;
 
 /// Where a run stands, for whoever watches.
-struct Progress {
-  std::uint64_t done = 0;       ///< trials presented that count
-  std::uint64_t remaining = 0;  ///< to come, repeats included
-  std::uint64_t voids = 0;
-  std::uint64_t hits = 0;      ///< over all devices
-  std::uint64_t expected = 0;  ///< answers that should have been hits, over all devices
-  std::string leave_ended{};   ///< why only listening goes on; empty while taps are given
-  std::string unheard{};       ///< the devices that the run waits for; empty while it goes on
-  std::string move_to{};       ///< the spot that the tapper is to be moved to; empty else
+struct Progress : Count {
+  std::uint64_t remaining = 0;  ///< trials to come, repeats included
+  std::string leave_ended{};    ///< why only listening goes on; empty while taps are given
+  std::string unheard{};        ///< the devices that the run waits for; empty while it goes on
+  std::string move_to{};        ///< the spot that the tapper is to be moved to; empty else
 };
 
 /// Decides everything that happens in a run, and does nothing itself: inputs go
@@ -73,9 +68,11 @@ struct Progress {
 class Conductor {
  public:
   /// `first_sequence` is the sequence number of the first record it appends;
-  /// `past` what the coil has behind it at the start of the segment (nothing: it is cold).
+  /// `past` what the coil has behind it at the start of the segment (nothing: it is cold);
+  /// `so_far` what earlier segments of the run have done.
   Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig, bool lifted,
-            std::uint64_t first_sequence, const std::optional<safety::CoilPast>& past = {});
+            std::uint64_t first_sequence, const std::optional<safety::CoilPast>& past = {},
+            std::optional<Ledger> so_far = {});
 
   /// Starts the plan. Call once, first.
   void begin(base::Instant now);
@@ -85,6 +82,8 @@ class Conductor {
   void wake(base::Instant now);
   /// All records with a sequence number below this survive a power cut.
   void durable(std::uint64_t below, base::Instant now);
+  /// Somebody at the rig gave leave to tap anew: what needed it is due again.
+  void leave_given(base::Instant now);
   /// The tapper stands at the spot that AskForMove named.
   void moved(base::Instant now);
   /// Stop now: the actuator is made safe, a trial under way becomes void.
@@ -110,7 +109,6 @@ class Conductor {
 
   void append(journal::Record record);
   void plan_next(base::Instant now);
-  [[nodiscard]] std::optional<base::Trial> next_that_may_be_given();
   void plan(const base::Trial& trial, base::Instant now);
   void wait_for_devices(base::Instant now);
   void ask_for_move(base::Instant now);
@@ -118,19 +116,12 @@ class Conductor {
   void fire(base::Instant now);
   void close(base::Instant now);
   void end_of_leave(const rig::LeaveEnded& left);
-  void count(std::optional<judge::Settled> settled);
-  void take_back(const base::TrialId& id);
-  void tell_history(const base::Trial& trial);
+  void tell(std::optional<judge::Settled> settled);
   void keep_waves(const Current& done, base::Instant last_contact);
-  void stop_known_blocks();
   void learn_transit(const Current& done);
   void account_for_overrun(const Current& done);
-  void assess_reference(const Current& done, base::Instant now);
-  void take_back_since_reference(base::Instant now, base::Duration shift);
-  void take_back_unheard(base::Instant since);
-  void remember(const base::TrialId& trial, base::Instant end);
+  void answer_reference(std::optional<base::Duration> shift, base::Instant now);
   void end(journal::Ended::Reason reason, const std::string& detail, base::Instant now);
-  [[nodiscard]] judge::Presented presented(const Current& current) const;
   [[nodiscard]] std::optional<base::VoidReason> assess_contacts(const Current& done) const;
   [[nodiscard]] std::optional<safety::Refusal> check(const base::Trial& trial,
                                                      const std::vector<base::Pulse>& pulses) const;
@@ -142,11 +133,9 @@ class Conductor {
   bool lifted_;
   std::uint64_t next_sequence_;
 
-  scenario::History history_;
+  Ledger ledger_;
   Aim aim_;
   safety::PulseCheck pulse_check_;
-  judge::Judge judge_;
-  std::optional<judge::SequentialLimits> sequential_;  ///< nothing where nothing ends early
   rig::Hearing hearing_;
   Capture capture_;
   std::deque<Action> actions_;
@@ -157,19 +146,10 @@ class Conductor {
   std::optional<journal::Ended> ended_;
   std::optional<rig::LeaveEnded> leave_ended_;
 
-  std::uint32_t spot_ = 0;                    ///< where the tapper stands
-  std::optional<std::uint32_t> asked_for_;    ///< the spot that it is being moved to
+  std::optional<std::uint32_t> asked_for_;    ///< the spot that the tapper is being moved to
   std::optional<base::Instant> waits_since_;  ///< for devices that can't be heard
   std::uint32_t misfires_in_row_ = 0;
-  std::vector<base::TrialId> since_reference_;  ///< valid trials since the last good reference taps
-  struct Done {
-    base::TrialId id;
-    base::Instant end;
-  };
-  std::deque<Done> lately_;  ///< valid trials that a loss not yet noticed may spoil
-  std::optional<base::Duration> opening_transit_;
   std::uint32_t shifts_in_row_ = 0;
-  Progress progress_;
 };
 
 }  // namespace plexor::run

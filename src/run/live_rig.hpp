@@ -49,6 +49,8 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   /// be had. Throws base::RigFault, with the power off, if the warden gives no power,
   /// or does not take it from a controller that falls silent [S65].
   void arm(std::optional<lines::KernelInstant> leave_ends);
+  /// Without leave: from here on the run hears the devices, and nothing moves.
+  void listen_only() { tell_unheard(); }
   /// Somebody took back the leave to tap: no pulse begins any more, and LeaveEnded says why.
   void take_leave_back(const std::string& reason) { overseer_.take_leave_back(reason); }
   /// Takes leave and power, and sees the gate inactive. Throws base::RigFault if it is not.

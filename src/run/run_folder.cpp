@@ -11,6 +11,10 @@ namespace plexor::run {
 
 namespace fs = std::filesystem;
 
+fs::path RunFolder::truth_csv(std::uint32_t segment) const {
+  return root / (segment == 0 ? "truth.csv" : fmt::format("truth-{}.csv", segment + 1));
+}
+
 RunFolder create_run_folder(const fs::path& root) {
   std::error_code error;
   fs::create_directories(root, error);

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <string>
 #include <vector>
@@ -17,8 +18,9 @@ struct RunFolder {
   [[nodiscard]] std::filesystem::path results_json() const { return root / "results.json"; }
   [[nodiscard]] std::filesystem::path results_xml() const { return root / "results.xml"; }
   [[nodiscard]] std::filesystem::path trials_csv() const { return root / "trials.csv"; }
-  /// What really happened on a virtual rig. Nothing ever reads it but tests and people.
-  [[nodiscard]] std::filesystem::path truth_csv() const { return root / "truth.csv"; }
+  /// What really happened on a virtual rig, in each segment. Nothing ever reads it but tests and
+  /// people.
+  [[nodiscard]] std::filesystem::path truth_csv(std::uint32_t segment = 0) const;
   /// What the commands said that made the devices ready.
   [[nodiscard]] std::filesystem::path prepared_txt() const { return root / "prepared.txt"; }
   /// What the channels showed; absent where the rig has none.

@@ -65,6 +65,7 @@ void drive(Conductor& conductor, RigPorts rig, Driver& driver, const RunHooks& h
       driver.carry_out_actions();
       continue;
     }
+    if (hooks.leave_given && hooks.leave_given()) conductor.leave_given(rig.clock.now());
     const base::Instant wait = std::min(conductor.wake_at(), rig.clock.now() + hooks.longest_wait);
     if (const auto observation = rig.senses.observe_until(wait)) {
       const auto* left = std::get_if<rig::LeaveEnded>(&*observation);

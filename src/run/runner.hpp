@@ -31,6 +31,8 @@ struct RunHooks {
   /// once it stands there. Without it a run with several spots never goes on.
   std::function<bool(std::uint32_t)> move_to{};
   std::function<void(const journal::WaveRecord&)> on_wave{};  ///< called with what channels showed
+  /// Asked again and again while there is no leave to tap: true once it has been given.
+  std::function<bool()> leave_given{};
   std::function<void(const rig::LeaveEnded&)> on_leave_ended{};  ///< called as soon as it is known
   /// A stop is noticed within this, also in an hour of quiet.
   base::Duration longest_wait = std::chrono::milliseconds{500};
