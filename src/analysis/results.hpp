@@ -9,9 +9,11 @@
 #include <utility>
 #include <vector>
 
+#include "analysis/history/run_figures.hpp"
 #include "analysis/intervals.hpp"
 #include "analysis/response/strength_curves.hpp"
 #include "analysis/signal/channel_signal.hpp"
+#include "analysis/soak/local_clock.hpp"
 #include "analysis/uncertainty.hpp"
 #include "base/outcome.hpp"
 #include "base/time.hpp"
@@ -30,12 +32,26 @@ struct Proportion {
   std::optional<Interval> wilson;  ///< two-sided 95 %, for display
 };
 
-/// Incidents in quiet listening time.
+/// How incidents scatter between hours of listening; see soak/hour_blocks.hpp.
+struct HourScatter {
+  std::uint64_t hours = 0;  ///< blocks of an hour of listening each
+  double index = 0.0;       ///< Pearson's chi-square by its degrees: about 1 at one steady rate
+  double p = 1.0;           ///< that one steady rate scatters at least as far
+  std::optional<Interval> by_hours{};  ///< where they scatter too far: two-sided 95 %
+};
+
+/// Incidents in quiet listening time, marked disturbances left out.
 struct AlarmRate {
   std::uint64_t incidents = 0;
   double hours = 0.0;
   std::optional<double> per_hour;
-  std::optional<Interval> exact;  ///< Garwood, two-sided 95 %
+  std::optional<Interval> exact;         ///< Garwood, two-sided 95 %
+  std::optional<HourScatter> scatter{};  ///< nothing where there are too few hours
+
+  /// The one to show: the wider one where hours scatter further than one rate does.
+  [[nodiscard]] const std::optional<Interval>& shown() const {
+    return scatter && scatter->by_hours ? scatter->by_hours : exact;
+  }
 };
 
 /// One percentile of the latency. With the unanswered at +infinity an estimate
@@ -158,6 +174,7 @@ struct DeviceResult {
   std::vector<std::vector<std::uint64_t>> confusion;
   Latency latency;
   AlarmRate false_alarms;
+  std::uint64_t disturbed_incidents = 0;  ///< in quiet, but in marked disturbances
   std::uint64_t gap_alarms = 0;
   std::uint64_t duplicates = 0;
   std::optional<double> d_prime;        ///< where there are distractors
@@ -167,6 +184,9 @@ struct DeviceResult {
   /// The first one's figures are the device's own. Several: the same event by two of them is
   /// one event with two latencies.
   std::vector<ListenerResult> listeners;
+  std::array<HourOfDay, 24> by_hour_of_day{};  ///< undisturbed; empty where no wall clock is known
+  std::uint32_t power_cycles = 0;
+  double unheard_s = 0.0;  ///< how long its first listener could not hear it
 };
 
 /// Something a reader wants to find: a miss, a confusion, a false response, an alarm in quiet.
@@ -194,6 +214,79 @@ struct TimelineBin {
   std::uint64_t alarms = 0;  ///< incidents in quiet
 };
 
+/// One hour of the run's own time, as one device lived through it.
+struct DeviceHour {
+  Proportion detection;             ///< of the trials that expect an event
+  std::optional<double> median_ms;  ///< their latency, the unanswered at +infinity
+  AlarmRate false_alarms;
+  std::uint64_t disturbed_incidents = 0;
+};
+struct RunHour {
+  double from_s = 0.0;
+  double to_s = 0.0;                 ///< of the last hour: the end of the run
+  std::uint64_t trials = 0;          ///< valid, of rhythms
+  std::optional<double> transit_ms;  ///< of the reference taps, else of all sensed contacts; mean
+  std::optional<double> coil_c;      ///< modelled, at the taps; mean
+  std::vector<DeviceHour> devices;
+};
+
+/// One figure's way through the run, and whether that is more than chance.
+struct Drift {
+  std::string device;       ///< empty: the tapper's own
+  std::string figure;       ///< "false alarms per hour", "transit", ...
+  std::string unit;         ///< "", "ms", "/h", "degC"
+  std::string test;         ///< "Laplace", "Mann-Kendall"
+  std::uint64_t n = 0;      ///< alarms, or hours
+  double z = 0.0;           ///< above 0: it rises
+  double p = 1.0;           ///< two-sided
+  double adjusted_p = 1.0;  ///< after Holm, over all that was tested in this run
+  double from = 0.0;        ///< where it began: Sen's line in the first hour; of alarms the rate in
+  double to = 0.0;          ///< the first half of the listening; and in the last hour, second half
+  bool found = false;
+  std::string word;
+};
+
+/// Drift::figure of the device's own, where a history asks for them.
+inline constexpr std::string_view alarms_drift = "false alarms per hour";
+inline constexpr std::string_view detection_drift = "detection rate";
+
+/// What the course of a long run shows.
+struct SoakResults {
+  std::vector<RunHour> hours;
+  std::vector<Drift> drifts;  ///< all that was tested
+  std::string drift_word;     ///< what moved and by how much, or that nothing did
+  std::vector<std::string>
+      remarks;  ///< holes, disturbances, power cycles, time unheard; for people
+};
+
+/// Marked disturbances of one name.
+struct DisturbedBy {
+  std::string name;
+  std::string by;  ///< "hand", or a line's name
+  std::uint64_t marks = 0;
+  double quiet_h = 0.0;         ///< listening that is left out for them
+  std::uint64_t incidents = 0;  ///< of all devices, counted apart
+};
+/// One mark on the run's own time.
+struct DisturbanceMark {
+  double from_s = 0.0;
+  double to_s = 0.0;
+  std::uint32_t name = 0;  ///< index into Disturbances::by_name
+};
+struct Disturbances {
+  std::vector<DisturbedBy> by_name;
+  std::vector<DisturbanceMark> marks;  ///< the first max_findings
+  double quiet_h = 0.0;                ///< all listening left out; overlaps count once
+  std::uint64_t cut_short = 0;         ///< marks that reached back too far: see soak/marks.hpp
+};
+
+/// The tapper's transit and coil over the whole run; nothing where not measured.
+struct TapperFigures {
+  std::optional<double> transit_ms;
+  std::optional<double> transit_sd_ms;
+  std::optional<double> coil_c;
+};
+
 /// Everything that is said about one run. Derived from the journal alone.
 struct Results {
   journal::Header header;
@@ -211,7 +304,7 @@ struct Results {
   double void_fraction = 0.0;  ///< of all rhythm presentations
   double max_void_fraction = 0.0;
   double duration_s = 0.0;
-  double quiet_hours = 0.0;
+  double quiet_hours = 0.0;  ///< valid and undisturbed
   double quiet_hours_planned = 0.0;
   std::vector<DeviceResult> devices;
   std::vector<ChannelSignal> channels{};  ///< what the waveforms say, where there are some
@@ -221,7 +314,13 @@ struct Results {
   std::vector<Finding> findings;  ///< the first max_findings, in order of time
   std::uint64_t findings_total = 0;
   std::vector<TimelineBin> timeline;
-  journal::ReadSummary reading;                             ///< damage found in the journal
+  bool is_live = false;       ///< the run still goes on: all this is so far
+  LocalClock clock{};         ///< what people's clocks said meanwhile
+  std::vector<Hole> holes{};  ///< stretches in which nobody watched
+  Disturbances disturbances{};
+  TapperFigures tapper{};
+  std::optional<SoakResults> soak{};  ///< of a soak scenario, or of a run longer than two hours
+  journal::ReadSummary reading;       ///< damage found in the journal
   std::optional<journal::ReadSummary> waveforms_reading{};  ///< and in the waveforms, where read
 };
 
