@@ -18,6 +18,8 @@ struct InstantOf {
     const auto after_first = static_cast<std::int64_t>(heard.values.size()) - 1;
     return heard.first + std::max<std::int64_t>(after_first, 0) * heard.period;
   }
+  base::Instant operator()(const DisturbanceSensed& sensed) const { return sensed.at; }
+  base::Instant operator()(const ClockSeen& clock) const { return clock.at; }
 };
 
 }  // namespace

@@ -68,8 +68,26 @@ struct SamplesHeard {
   std::vector<std::int32_t> values;
 };
 
-using Observation = std::variant<PulseFired, ContactSensed, GatePassed, base::Event,
-                                 ListenerChanged, LineHeard, LeaveEnded, SamplesHeard>;
+/// A line of the rig, or a person, told of something that may have shaken the surface.
+struct DisturbanceSensed {
+  std::string name;  ///< "kiln door"
+  std::string by;    ///< "hand", or which line
+  base::Instant from;
+  base::Instant to;
+  base::Instant at;  ///< when it was told
+};
+
+/// What people's clocks say, told where it is another time than was known.
+struct ClockSeen {
+  base::Instant at;
+  std::int64_t wall_ns = 0;       ///< Unix time then
+  std::int32_t utc_offset_s = 0;  ///< of local time, east positive
+  bool operator==(const ClockSeen&) const = default;
+};
+
+using Observation =
+    std::variant<PulseFired, ContactSensed, GatePassed, base::Event, ListenerChanged, LineHeard,
+                 LeaveEnded, SamplesHeard, DisturbanceSensed, ClockSeen>;
 
 /// When an observation was made; observations come in the order of this instant.
 /// A pulse is observed when it has ended, so at its off edge; samples with the last of them.

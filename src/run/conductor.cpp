@@ -26,6 +26,20 @@ constexpr base::Duration longest_silence = std::chrono::minutes{30};
 /// One shift of the reference taps may be an accident; the second says the tapper has changed.
 constexpr std::uint32_t most_shifts_in_row = 2;
 
+/// What is kept as it was observed, and decides nothing in the run.
+std::optional<journal::Record> kept_as_it_is(const rig::Observation& observation) {
+  if (const auto* line = std::get_if<rig::LineHeard>(&observation)) {
+    return journal::RawLine{line->device, line->text, line->at, line->listener};
+  }
+  if (const auto* sensed = std::get_if<rig::DisturbanceSensed>(&observation)) {
+    return journal::Disturbance{sensed->name, sensed->by, sensed->from, sensed->to};
+  }
+  if (const auto* clock = std::get_if<rig::ClockSeen>(&observation)) {
+    return journal::ClockSet{clock->at, clock->wall_ns, clock->utc_offset_s};
+  }
+  return std::nullopt;
+}
+
 std::string name_of(const base::Trial& trial) {
   if (trial.kind == base::TrialKind::reference) return "reference taps were";
   return fmt::format("trial {} of block {} was", trial.id.number + 1, trial.id.block + 1);
@@ -198,6 +212,7 @@ void Conductor::observe(const rig::Observation& observation) {
   if (const auto* samples = std::get_if<rig::SamplesHeard>(&observation)) {
     return capture_.take(*samples);
   }
+  if (auto record = kept_as_it_is(observation)) return append(*std::move(record));
   if (const auto* event = std::get_if<base::Event>(&observation)) {
     append(journal::Heard{*event});
     ledger_.heard(*event);
@@ -206,8 +221,6 @@ void Conductor::observe(const rig::Observation& observation) {
     hearing_.set(change->device, change->listener, change->up);
     if (!change->up) ledger_.take_back_unheard(change->at);
     if (waits_since_ && hearing_.is_complete()) wake_at_ = change->at;
-  } else if (const auto* line = std::get_if<rig::LineHeard>(&observation)) {
-    append(journal::RawLine{line->device, line->text, line->at, line->listener});
   } else if (const auto* left = std::get_if<rig::LeaveEnded>(&observation)) {
     end_of_leave(*left);
   } else if (current_) {

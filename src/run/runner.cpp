@@ -56,16 +56,25 @@ class Driver {
   const RunHooks& hooks_;
 };
 
+/// Why the run is to end here, if it is.
+std::optional<std::string> stop_from_outside(const RunHooks& hooks) {
+  if (hooks.stop_requested()) return "stopped by the user";
+  return hooks.must_end ? hooks.must_end() : std::nullopt;
+}
+
 void drive(Conductor& conductor, RigPorts rig, Driver& driver, const RunHooks& hooks) {
   conductor.begin(rig.clock.now());
   driver.carry_out_actions();
   while (!conductor.ended()) {
-    if (hooks.stop_requested()) {
-      conductor.stop(journal::Ended::Reason::interrupted, "stopped by the user", rig.clock.now());
+    if (const auto why = stop_from_outside(hooks)) {
+      conductor.stop(journal::Ended::Reason::interrupted, *why, rig.clock.now());
       driver.carry_out_actions();
       continue;
     }
     if (hooks.leave_given && hooks.leave_given()) conductor.leave_given(rig.clock.now());
+    if (const auto seen = hooks.seen_beside ? hooks.seen_beside() : std::nullopt) {
+      conductor.observe(*seen);
+    }
     const base::Instant wait = std::min(conductor.wake_at(), rig.clock.now() + hooks.longest_wait);
     if (const auto observation = rig.senses.observe_until(wait)) {
       const auto* left = std::get_if<rig::LeaveEnded>(&*observation);

@@ -1,6 +1,8 @@
 #pragma once
 
 #include <functional>
+#include <optional>
+#include <string>
 
 #include "journal/writer.hpp"
 #include "rig/ports.hpp"
@@ -34,6 +36,10 @@ struct RunHooks {
   /// Asked again and again while there is no leave to tap: true once it has been given.
   std::function<bool()> leave_given{};
   std::function<void(const rig::LeaveEnded&)> on_leave_ended{};  ///< called as soon as it is known
+  /// What was seen beside the rig; asked between any two inputs.
+  std::function<std::optional<rig::Observation>()> seen_beside{};
+  /// Why the run is to end here, in words; nothing while it may go on. Asked likewise.
+  std::function<std::optional<std::string>()> must_end{};
   /// A stop is noticed within this, also in an hour of quiet.
   base::Duration longest_wait = std::chrono::milliseconds{500};
 };

@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -118,9 +120,12 @@ class Bench {
     journal::Writer writer(std::make_unique<MemorySink>(bytes, fail_at));
     writer.append(journal::Header{});
     int asked = 0;
-    const auto ended = run_to_end(
-        conductor_, {tapper, tapper, tapper}, writer, Durability::synced,
-        {[&] { return stop_after >= 0 && asked++ >= stop_after; }, [](const Progress&) {}});
+    const auto ended =
+        run_to_end(conductor_, {tapper, tapper, tapper}, writer, Durability::synced,
+                   {.stop_requested = [&] { return stop_after >= 0 && asked++ >= stop_after; },
+                    .on_progress = [](const Progress&) {},
+                    .seen_beside = seen_beside,
+                    .must_end = must_end});
     return ended;
   }
 
@@ -160,6 +165,8 @@ class Bench {
  public:
   ScriptedRig tapper;
   std::string bytes;
+  std::function<std::optional<rig::Observation>()> seen_beside{};
+  std::function<std::optional<std::string>()> must_end{};
 
  private:
   Conductor conductor_;

@@ -446,5 +446,42 @@ TEST(Conductor, KeepsTheLimitsWhateverGoesWrong) {  // [S41]
   }
 }
 
+TEST(Conductor, KeepsWhatIsSeenBesideTheRigAndPlansAsWithoutIt) {
+  Bench without(scenario_text(10));
+  without.run();
+  Bench bench(scenario_text(10));
+  const base::Instant door = base::segment_start + 5s;
+  const rig::ClockSeen summer{
+      .at = door, .wall_ns = 1'774'746'000'000'000'000, .utc_offset_s = 7200};
+  std::vector<rig::Observation> coming{
+      rig::DisturbanceSensed{"kiln door", "hand", door - 2s, door + 1s, door}, summer};
+  bench.seen_beside = [&]() -> std::optional<rig::Observation> {
+    if (coming.empty() || bench.tapper.now() < door) return std::nullopt;
+    const rig::Observation seen = coming.front();
+    coming.erase(coming.begin());
+    return seen;
+  };
+  EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
+  EXPECT_THAT(bench.records<journal::Disturbance>(),
+              ElementsAre(journal::Disturbance{"kiln door", "hand", door - 2s, door + 1s}));
+  EXPECT_THAT(bench.records<journal::ClockSet>(),
+              ElementsAre(journal::ClockSet{door, summer.wall_ns, summer.utc_offset_s}));
+  EXPECT_EQ(bench.records<journal::TrialPlanned>(), without.records<journal::TrialPlanned>());
+  EXPECT_EQ(bench.records<journal::TrialDone>(), without.records<journal::TrialDone>());
+}
+
+TEST(Conductor, EndsInOrderWhereItIsToldThatTheRunMustEnd) {
+  Bench bench(scenario_text(10));
+  bench.must_end = [&]() -> std::optional<std::string> {
+    if (bench.tapper.now() < base::segment_start + 5s) return std::nullopt;
+    return "the disk is nearly full";
+  };
+  const Ended ended = bench.run();
+  EXPECT_EQ(ended.reason, Ended::Reason::interrupted);
+  EXPECT_EQ(ended.detail, "the disk is nearly full");
+  EXPECT_GE(bench.tapper.made_safe, 1);
+  EXPECT_EQ(bench.records<Ended>(), std::vector{ended}) << "durable";
+}
+
 }  // namespace
 }  // namespace plexor::run
