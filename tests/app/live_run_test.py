@@ -302,6 +302,40 @@ class Leave(LiveTestCase):
         self.assert_complete(code, said)
 
 
+class Resuming(LiveTestCase):
+    scenario = SCENARIO.replace("quiet_s = 2\n", "quiet_s = 6\n[[block]]\nquiet_s = 6\n")
+
+    def resume(self):
+        return self.start("run", "--resume", self.out, "--rig", self.rig)
+
+    def test_a_killed_run_only_listens_until_a_ticket_lets_it_tap(self):  # [S77]
+        self.simulate()
+        memory = self.folder / "chip-coil.toml"
+        cold = memory.read_text()
+        run = self.start_run("--arm", trials=12)
+        self.wait_for_taps(run, trials=4)
+        run.process.kill()
+        run.end()
+        begun = len(self.records("trial"))
+        memory.write_text(cold)  # what a kill leaves unknown counts as hot: minutes of rest
+        rest = self.resume()
+        self.assertTrue(rest.hears("only listening goes on"), rest.said())
+        second = self.resume()
+        self.assertEqual(second.end(), 2, second.said())
+        self.assertIn("a run that still goes on", second.said())
+        self.assertTrue(comes_true(lambda: len(self.records("trial")) > begun), rest.said())
+        self.assertEqual([trial["pulse_ns"] for trial in self.records("trial")[begun:]], [[]], "quiet")
+        self.assertFalse(self.is_high(ENABLE), "no power without leave")
+        self.assertEqual(self.give_ticket()[0], 0)
+        self.assert_complete(rest.end(), rest.said())
+        self.assertIn("Armed by the ticket.", rest.said())
+        self.assertEqual(len(self.records("segment")), 2)
+        self.assertEqual(len(self.records("leave-ended")), 1)
+        self.assertEqual(len(self.records("leave-given")), 1)
+        good = [tuple(done["id"][:2]) for done in self.records("done") if "void" not in done]
+        self.assertEqual(sorted(good), [(0, number) for number in range(12)] + [(1, 0), (2, 0)])
+
+
 class Moves(LiveTestCase):
     scenario = """
 [scenario]
