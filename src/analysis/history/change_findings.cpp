@@ -161,9 +161,9 @@ TrendFinding drift_finding(const Change& change) {
   const Places before = from_to(change.stretch(), 0, change.at());
   const Course course = course_of(change, after);
   const auto way = direction(change.series.figure, course.slope);
-  const std::string since = with_release ? fmt::format("since release {}", change.point().release)
+  const std::string since = with_release ? "since release " + change.point().release
                             : over_all   ? std::string("over all nights")
-                                         : std::string("since that night");
+                                         : "since the night of " + change.night().name;
   const std::array<std::size_t, 1> first = {after.front()};
   const std::array<std::size_t, 1> last = {after.back()};
   finding.brief =
@@ -240,10 +240,8 @@ class OddNights {
 
   static TrendFinding finding_of_all(const std::vector<const Change*>& changes) {
     const Change& first = *changes.front();
-    const bool tapper = is_of_tapper(first.series.figure);
-    const bool release = !tapper && alone_in_release(first);
-    const Cause cause = tapper ? Cause::tapper : release ? Cause::release : Cause::device;
-    TrendFinding finding = first.finding(FindingKind::odd_night, cause);
+    const bool release = !is_of_tapper(first.series.figure) && alone_in_release(first);
+    TrendFinding finding = first.finding(FindingKind::odd_night, Cause::unknown);
     std::string clauses;
     bool deaf = false;
     for (const Change* change : changes) {
@@ -251,12 +249,19 @@ class OddNights {
       finding.p = std::min(*finding.p, change->named.p_adjusted);
       deaf = deaf || is_deaf(*change);
     }
+    finding.cause = cause_of(first, release, deaf);
     const std::string who = subject_text(first.series.unit);
     finding.brief = fmt::format("{} {} on {}", who, deaf ? "broken" : "off", first.night().name);
     finding.sentence = fmt::format(
         "In the night of {} alone {}{} was {}: {}.{}", first.night().name, who, first.where(),
         deaf ? "as good as broken" : "off", clauses, ending_of(first, release));
     return finding;
+  }
+  static Cause cause_of(const Change& change, bool release, bool deaf) {
+    if (is_of_tapper(change.series.figure)) return Cause::tapper;
+    if (release) return Cause::release;
+    if (tapper_beside(change.trend, change.named).moved) return Cause::tapper;
+    return deaf ? Cause::device : Cause::unknown;
   }
   static std::string ending_of(const Change& change, bool release) {
     std::string text;

@@ -37,8 +37,7 @@ void choose_baseline(TrendSeries& series) {
   } else if (enough) {
     series.baseline = fmt::format("the first {} good nights", first.size());
   } else {
-    series.baseline = fmt::format("all {}: the first release has fewer than {}",
-                                  counted(good.size(), "good night"), least_baseline);
+    series.baseline = "all " + counted(good.size(), "good night");
   }
 }
 

@@ -57,7 +57,7 @@ std::string headline_of(const Trend& trend) {
   const std::string span = span_of(trend);
   if (trend.findings.empty()) {
     return fmt::format("Nothing stands out in {}: {}.", span,
-                       trend.tests.empty()
+                       std::ranges::all_of(trend.tests, &TrendTest::of_hours)
                            ? "no hole and no broken device, and too few nights to test for changes"
                            : "no hole, no broken device, no step and no drift");
   }

@@ -34,6 +34,9 @@ enum class Figure : std::uint8_t {
 /// "" (a share), "/h", "ms" or "degC".
 [[nodiscard]] std::string_view unit_of(Figure figure);
 [[nodiscard]] bool is_of_tapper(Figure figure);
+/// "97.8 %", "2.25 per hour", "612 ms", "6.20 ms" of transit, "43.1 °C"; "not heard" for a latency
+/// without end.
+[[nodiscard]] std::string value_text(Figure figure, double value);
 
 /// One run, or a night in which there should have been one.
 struct TrendNight {
@@ -168,6 +171,9 @@ struct TrendSettings {
   /// too. Empty: the history begins with its first run, and ends with its last.
   std::string first_night = {};
   std::string last_night = {};
+  /// False where only some devices or releases were asked for: others may have run in the nights
+  /// between.
+  bool tells_missing = true;
 };
 
 /// Everything that is said about a history.

@@ -21,12 +21,6 @@ std::int64_t day_number(const std::string& night) {
   return base::day_of(night).value().time_since_epoch().count();
 }
 
-std::string date_of(std::int64_t day) {
-  const std::chrono::year_month_day date{std::chrono::sys_days{std::chrono::days{day}}};
-  return fmt::format("{:04}-{:02}-{:02}", static_cast<int>(date.year()),
-                     static_cast<unsigned>(date.month()), static_cast<unsigned>(date.day()));
-}
-
 /// The days that a history is about, those with a run among them.
 struct Days {
   std::int64_t first = 0;
@@ -181,9 +175,10 @@ void gather_nights(Trend& trend, std::span<const RunFigures> runs) {
     trend.nights.push_back(std::move(night));
   }
   for (const auto& [rig, days] : days_of_rigs) {
+    if (!trend.settings.tells_missing) break;
     for (const std::int64_t day : missing_days(days_of(days, trend.settings))) {
       TrendNight night;
-      night.date = date_of(day);
+      night.date = base::date_text(std::chrono::sys_days{std::chrono::days{day}});
       night.day = day;
       night.missing = true;
       night.run.rig = rig;

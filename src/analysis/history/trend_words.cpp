@@ -30,6 +30,12 @@ std::string_view unit_of(Figure figure) {
   return figure < Figure::alarms ? "" : "ms";
 }
 
+std::string value_text(Figure figure, double value) {
+  if (figure == Figure::transit) return fmt::format("{:.2f} ms", value);
+  if (figure == Figure::temperature) return fmt::format("{:.1f} °C", value);
+  return std::isfinite(value) ? figure_text(value, unit_of(figure)) : "not heard";
+}
+
 bool is_of_tapper(Figure figure) { return figure >= Figure::transit; }
 
 std::string_view to_text(FindingKind kind) {
@@ -73,16 +79,6 @@ std::string times_text(std::uint64_t times) {
 
 std::string p_text(double p) { return p < 1e-4 ? "p < 0.0001" : fmt::format("p = {:.2g}", p); }
 
-namespace {
-
-std::string measured_text(Figure figure, double value) {
-  if (figure == Figure::transit) return fmt::format("{:.2f} ms", value);
-  if (figure == Figure::temperature) return fmt::format("{:.1f} °C", value);
-  return figure_text(value, "ms");
-}
-
-}  // namespace
-
 std::string level_text(const TrendSeries& series, std::span<const std::size_t> points) {
   Counts counts;
   double hours = 0.0;
@@ -95,13 +91,15 @@ std::string level_text(const TrendSeries& series, std::span<const std::size_t> p
   }
   const auto x = static_cast<double>(counts.x);
   if (series.figure < Figure::alarms) {
-    return fmt::format("{} ({} of {})", figure_text(x / static_cast<double>(counts.n), ""),
-                       counts.x, counts.n);
+    return fmt::format("{} ({} of {})",
+                       value_text(series.figure, x / static_cast<double>(counts.n)), counts.x,
+                       counts.n);
   }
   if (series.figure == Figure::alarms) {
-    return fmt::format("{} ({} in {})", figure_text(x / hours, "/h"), counts.x, hours_text(hours));
+    return fmt::format("{} ({} in {})", value_text(series.figure, x / hours), counts.x,
+                       hours_text(hours));
   }
-  return measured_text(series.figure, sum / static_cast<double>(points.size()));
+  return value_text(series.figure, sum / static_cast<double>(points.size()));
 }
 
 std::string slope_text(Figure figure, double per_night) {

@@ -144,6 +144,7 @@ TEST(TrendFindings, NightsWithoutARunAreNamed) {
   EXPECT_THAT(trend.findings[0].nights, ElementsAre("2026-06-07", "2026-06-08"));
   EXPECT_EQ(trend.missing_nights(), 2U);
   EXPECT_EQ(trend.runs(), 12U);
+  EXPECT_THAT(trend_of(runs, {.tells_missing = false}).findings, IsEmpty());
 }
 
 TEST(TrendFindings, NightsAskedForAreMissedAtTheEndsToo) {
