@@ -79,6 +79,13 @@ std::string hours_text(double hours) {
   return fmt::format("{:.3g} h", hours);
 }
 
+std::string length_text(double seconds) {
+  const auto s = static_cast<std::int64_t>(std::llround(seconds));
+  if (s >= 3600) return fmt::format("{} h {:02} min", s / 3600, s / 60 % 60);
+  if (s >= 60) return fmt::format("{} min {:02} s", s / 60, s % 60);
+  return fmt::format("{:.3g} s", std::round(seconds * 10.0) / 10.0);
+}
+
 std::uint64_t about(std::uint64_t n) {
   std::uint64_t step = 1;
   while (n / step >= 100) step *= 10;

@@ -29,6 +29,9 @@ enum class Rounding : std::uint8_t { down, up };
 /// A length of listening: "4 h", "0.25 h", "2.5 min", "16 s".
 [[nodiscard]] std::string hours_text(double hours);
 
+/// A length of time in its two largest units: "2 h 05 min", "48 s".
+[[nodiscard]] std::string length_text(double seconds);
+
 /// Rounded up to two significant digits, for "about 960 more".
 [[nodiscard]] std::uint64_t about(std::uint64_t n);
 

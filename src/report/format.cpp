@@ -157,12 +157,7 @@ std::string clock_time(double seconds) {
   return fmt::format("{}:{:02}:{:02}.{:03}", s / 3600, s / 60 % 60, s % 60, ms % 1000);
 }
 
-std::string length_of_time(double seconds) {
-  const auto s = static_cast<std::int64_t>(std::llround(seconds));
-  if (s >= 3600) return fmt::format("{} h {:02} min", s / 3600, s / 60 % 60);
-  if (s >= 60) return fmt::format("{} min {:02} s", s / 60, s % 60);
-  return trimmed(seconds, 1) + " s";
-}
+std::string length_of_time(double seconds) { return analysis::length_text(seconds); }
 
 std::uint64_t void_total(const analysis::Results& results) {
   return std::accumulate(results.voids.begin(), results.voids.end(), std::uint64_t{0});

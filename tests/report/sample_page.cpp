@@ -5,13 +5,16 @@
 #include <filesystem>
 #include <fstream>
 #include <iostream>
+#include <limits>
 
+#include "analysis/made_history.hpp"
 #include "report/json.hpp"
 #include "report/junit.hpp"
 #include "report/page.hpp"
 #include "report/results_builder.hpp"
 #include "report/terminal.hpp"
 #include "report/traces_page.hpp"
+#include "report/trend.hpp"
 
 namespace {
 
@@ -73,6 +76,34 @@ report::TracedTap traced_tap() {
                     {"Disc voltage", "One axis.", "since contact", {voltage}}}};
 }
 
+void write_trend(const std::filesystem::path& folder, const std::string& name,
+                 const std::vector<analysis::RunFigures>& runs) {
+  const analysis::Trend trend = analysis::trend_of(runs);
+  write(folder / (name + ".html"), report::trend_page(trend));
+  write(folder / (name + ".json"), report::trend_json(trend));
+  std::cout << name << ".html\n"
+            << report::trend_text(trend, {.colour = false, .width = 100}) << '\n';
+}
+
+/// The demo's history, with a cluster of alarms and a night without a run; and names that bite.
+void write_trends(const std::filesystem::path& folder) {
+  std::vector<analysis::RunFigures> runs = analysis::eventful_history(4);
+  for (analysis::RunFigures& run : runs) {
+    run.devices[0].by_hour[5].incidents += 3;
+    run.devices[0].incidents += 3;
+  }
+  runs.erase(runs.begin() + 2);
+  write_trend(folder, "trend", runs);
+  write_trend(folder, "trend-clean", analysis::made_history(analysis::steady_nights(14, 4)));
+  for (analysis::RunFigures& run : runs) {
+    run.surface = "oak </script> counter";
+    run.devices[0].name = "panel\x1b[2J<b>\xff";
+    run.devices[0].p95_ms = std::numeric_limits<double>::infinity();
+  }
+  write_trend(folder, "trend-hostile", runs);
+  write_trend(folder, "trend-empty", {});
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -91,5 +122,6 @@ int main(int argc, char** argv) {
   write_all(folder, "hostile", report::hostile_results());
   std::ofstream(folder / "traces.html")
       << report::traces_page("One tap", {traced_tap(), traced_tap()});
+  write_trends(folder);
   return 0;
 }

@@ -1,10 +1,12 @@
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
+#include <vector>
 
 #include "base/search.hpp"
 
-// Distributions of counts as exact tests need them; only for files of this folder.
+// Distributions of counts as exact tests need them; only for files of this room.
 
 namespace plexor::analysis::comparing {
 
@@ -50,6 +52,27 @@ class BinomialCount {
   std::uint64_t trials_;
   double probability_;
 };
+
+/// The probabilities of the counts first, first + 1, ...; what is left out is negligible.
+struct ListedCounts {
+  std::uint64_t first = 0;
+  std::vector<double> probability = {};
+};
+
+/// Those of the counts 0 .. most that are not negligible, outwards from the expected one.
+template <typename Mass>
+ListedCounts list_counts(double expected, std::uint64_t most, Mass mass) {
+  constexpr double negligible_mass = 1e-20;
+  const auto mode = std::min(most, static_cast<std::uint64_t>(expected));
+  ListedCounts listed{.first = mode};
+  while (listed.first > 0 && mass(listed.first - 1) > negligible_mass) --listed.first;
+  for (std::uint64_t count = listed.first; count <= most; ++count) {
+    const double probability = mass(count);
+    if (count > mode && probability < negligible_mass) break;
+    listed.probability.push_back(probability);
+  }
+  return listed;
+}
 
 /// The probability of all counts that are at most as probable as `seen`. Decimal inputs are rarely
 /// exact in binary, so a count that is more probable by less than 1 in 10^7 counts as a tie.

@@ -9,6 +9,7 @@
 #include <utility>
 #include <vector>
 
+#include "analysis/comparing/counts.hpp"
 #include "analysis/comparing/support.hpp"
 
 namespace plexor::analysis {
@@ -22,24 +23,8 @@ using comparing::number;
 struct ScatteringUnit {
   std::uint64_t count = 0;
   double expected = 0.0;
-  std::uint64_t first_count = 0;  ///< of the counts listed; what is left out is negligible
-  std::vector<double> probability = {};
+  comparing::ListedCounts listed = {};
 };
-
-/// The probabilities of the counts 0 .. most that are not negligible.
-template <typename Mass>
-void list_counts(ScatteringUnit& unit, std::uint64_t most, Mass mass) {
-  constexpr double negligible_mass = 1e-20;
-  const auto mode = std::min(most, static_cast<std::uint64_t>(unit.expected));
-  std::uint64_t low = mode;
-  while (low > 0 && mass(low - 1) > negligible_mass) --low;
-  unit.first_count = low;
-  for (std::uint64_t count = low; count <= most; ++count) {
-    const double probability = mass(count);
-    if (count > mode && probability < negligible_mass) break;
-    unit.probability.push_back(probability);
-  }
-}
 
 /// How many quanta make 1, so that sums of count^2 / expected are whole numbers and equal ones meet
 /// although they were added in another order: units whose sizes have a small ratio give whole
@@ -71,13 +56,13 @@ class ScatterCount {
     for (std::size_t sum = 0; sum < by_sum_.size(); ++sum) {
       const std::vector<double> from = weights_from(by_sum_[sum]);
       const std::size_t end =
-          std::min(unit.first_count + unit.probability.size(), by_sum_.size() - sum);
-      for (std::size_t count = unit.first_count; count < end && from.front() > 0.0; ++count) {
+          std::min(unit.listed.first + unit.listed.probability.size(), by_sum_.size() - sum);
+      for (std::size_t count = unit.listed.first; count < end && from.front() > 0.0; ++count) {
         const std::int64_t step = quanta(number(count), unit.expected);
         const std::int64_t limit = extreme_ - step - least_to_come(sum + count, expected_left);
         const auto extreme = std::ranges::lower_bound(by_sum_[sum], limit, {}, &Scatter::first);
         const auto kept = static_cast<std::size_t>(extreme - by_sum_[sum].begin());
-        const double probability = unit.probability[count - unit.first_count];
+        const double probability = unit.listed.probability[count - unit.listed.first];
         Scatters& target = next[sum + count];
         for (std::size_t i = 0; i < kept; ++i)
           target.emplace_back(by_sum_[sum][i].first + step, by_sum_[sum][i].second * probability);
@@ -192,8 +177,9 @@ Dispersion dispersion_of(std::span<const Successes> units) {
     ScatteringUnit one{.count = failures ? unit.n - unit.x : unit.x,
                        .expected = rate * number(unit.n)};
     const boost::math::binomial counts(number(unit.n), rate);
-    list_counts(one, std::min(unit.n, total),
-                [&](std::uint64_t count) { return pdf(counts, number(count)); });
+    one.listed =
+        comparing::list_counts(one.expected, std::min(unit.n, total),
+                               [&](std::uint64_t count) { return pdf(counts, number(count)); });
     scattering.push_back(std::move(one));
   }
   return scatter_of(scattering, total, 1.0 - rate);
@@ -213,7 +199,8 @@ Dispersion dispersion_of(std::span<const Events> units) {
     ScatteringUnit one{.count = unit.count,
                        .expected = number(all.count) * unit.exposure / all.exposure};
     const boost::math::poisson counts(one.expected);
-    list_counts(one, all.count, [&](std::uint64_t count) { return pdf(counts, number(count)); });
+    one.listed = comparing::list_counts(
+        one.expected, all.count, [&](std::uint64_t count) { return pdf(counts, number(count)); });
     scattering.push_back(std::move(one));
   }
   return scatter_of(scattering, all.count, 1.0);
