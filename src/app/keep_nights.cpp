@@ -8,6 +8,7 @@
 #include "base/calendar.hpp"
 #include "base/error.hpp"
 #include "journal/outline.hpp"
+#include "journal/sink.hpp"
 #include "run/run_lock.hpp"
 
 namespace plexor::app {

@@ -12,6 +12,7 @@
 #include "app/run_journal.hpp"
 #include "app/run_progress.hpp"
 #include "app/stop_signals.hpp"
+#include "app/summary_post.hpp"
 #include "app/surroundings.hpp"
 #include "app/truth_file.hpp"
 #include "base/error.hpp"
@@ -95,13 +96,16 @@ ExitCode tap_and_report(RunOptions options) {
                               : load_job(options.scenario, options.rig);
   check_limits_can_be_reached(job);
   check_disk_room(job, interrupted ? interrupted->folder.root.string() : options.out);
+  check_post_settings(job.rig);
   RunPublisher publisher(job);
   ServiceNotice service;
   const auto folder = tap_and_listen(job, options, std::move(interrupted), {publisher, service});
   if (!folder) return ExitCode::undecided;
   service.stopping("making the reports");
   const analysis::Results results = make_reports(*folder);
-  publisher.end(folder->root.string(), results);
+  const auto summary = summary_of(folder->root.string(), results, publisher.dropped());
+  publisher.end(summary);
+  post_summary(job.rig, *folder, summary);
   print_results(*folder, results, options.json);
   return exit_code_of(results);
 }

@@ -16,11 +16,11 @@ namespace plexor::journal {
 
 namespace {
 
-constexpr std::string_view wanted = "a plexor journal";
+constexpr std::string_view wanted_journal = "a plexor journal";
 
 /// Header, host and segment stand first. What is missing there is left empty.
 void read_begin(const std::filesystem::path& path, Outline& outline) {
-  PartsReader parts(path, wanted);
+  PartsReader parts(path, wanted_journal);
   LineReader lines([&](char* to, std::size_t room) { return parts.read(to, room); });
   Decoder decoder;
   LineReader::Line line;
@@ -31,7 +31,7 @@ void read_begin(const std::filesystem::path& path, Outline& outline) {
     const auto* header = entry != nullptr ? std::get_if<Header>(&entry->record) : nullptr;
     if (number == 0 && (header == nullptr || header->format > format_version)) {
       throw base::InputError({.file = path.string(), .line = 1}, "no header that this build reads",
-                             "the header of " + std::string{wanted});
+                             "the header of " + std::string{wanted_journal});
     }
     if (entry == nullptr) continue;
     if (header != nullptr) outline.header = *header;
@@ -45,12 +45,12 @@ std::string tail_of(const std::filesystem::path& path) {
   std::error_code none;
   if (!std::filesystem::exists(path, none)) return {};
   constexpr off_t longest = 1 << 16;
-  const File file = open_to_read(path, wanted);
+  const File file = open_to_read(path, wanted_journal);
   const off_t size = ::lseek(file.descriptor(), 0, SEEK_END);
   if (size <= 0) return {};
   (void)::lseek(file.descriptor(), std::max<off_t>(0, size - longest), SEEK_SET);
   std::string tail(static_cast<std::size_t>(std::min(size, longest)), '\0');
-  tail.resize(read_some(file, path, wanted, tail.data(), tail.size()));
+  tail.resize(read_some(file, path, wanted_journal, tail.data(), tail.size()));
   return tail;
 }
 
@@ -69,14 +69,6 @@ std::optional<Record> last_record_of(const std::filesystem::path& path) {
 }
 
 }  // namespace
-
-std::vector<std::filesystem::path> files_of_journal(const std::filesystem::path& path) {
-  std::vector<std::filesystem::path> files;
-  for (const Part& part : finished_parts(path)) files.push_back(part.file);
-  std::error_code none;
-  if (std::filesystem::exists(path, none)) files.push_back(path);
-  return files;
-}
 
 Outline outline_of(const std::filesystem::path& path) {
   Outline outline;

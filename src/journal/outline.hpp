@@ -2,7 +2,6 @@
 
 #include <filesystem>
 #include <optional>
-#include <vector>
 
 #include "journal/records.hpp"
 
@@ -21,9 +20,5 @@ struct Outline {
 
 /// Throws base::InputError for what read_journal refuses.
 [[nodiscard]] Outline outline_of(const std::filesystem::path& path);
-
-/// All files that a journal lies in, the finished parts first.
-[[nodiscard]] std::vector<std::filesystem::path> files_of_journal(
-    const std::filesystem::path& path);
 
 }  // namespace plexor::journal

@@ -181,7 +181,7 @@ struct LeaveGiven {
 /// reports meanwhile is no false alarm of its own.
 struct Disturbance {
   std::string name;  ///< "kiln door"
-  std::string by;    ///< "hand", or the line's name
+  std::string by;    ///< "hand", or which line
   base::Instant from;
   base::Instant to;
   bool operator==(const Disturbance&) const = default;

@@ -49,12 +49,12 @@ class Posting {
   Posting(const PostSettings& to, const std::string& json)
       : to_(to), request_(request_of(to, json)) {}
 
-  std::optional<std::string> run(base::Duration patience) {
+  std::optional<NotTaken> run(base::Duration patience) {
     lookup_.look_up(to_.host, [this](const error_code& error, const auto& addresses) {
-      error ? end(error.message()) : connect(addresses);
+      error ? fail(error) : connect(addresses);
     });
     context_.run_for(patience);
-    return complaint_;
+    return trouble_;
   }
 
  private:
@@ -62,28 +62,29 @@ class Posting {
     std::vector<tcp::endpoint> ends;
     for (const auto& address : addresses) ends.emplace_back(address, to_.port);
     stream_.async_connect(ends, [this](const error_code& error, const tcp::endpoint&) {
-      error ? end(error.message()) : send();
+      error ? fail(error) : send();
     });
   }
   void send() {
     http::async_write(stream_, request_, [this](const error_code& error, std::size_t) {
-      error ? end(error.message()) : await_answer();
+      error ? fail(error) : await_answer();
     });
   }
   void await_answer() {
-    http::async_read_header(stream_, buffer_, answer_,
-                            [this](const error_code& error, std::size_t) {
-                              end(error ? std::optional{error.message()} : refusal());
-                            });
+    http::async_read_header(
+        stream_, buffer_, answer_,
+        [this](const error_code& error, std::size_t) { error ? fail(error) : end(refusal()); });
   }
-  [[nodiscard]] std::optional<std::string> refusal() const {
+  [[nodiscard]] std::optional<NotTaken> refusal() const {
     constexpr unsigned taken = 2;
     const unsigned status = answer_.get().result_int();
     if (status / 100 == taken) return std::nullopt;
-    return fmt::format("it answered {} {}", status, std::string{answer_.get().reason()});
+    return NotTaken{fmt::format("it answered {} {}", status, std::string{answer_.get().reason()}),
+                    true};
   }
-  void end(std::optional<std::string> complaint) {
-    complaint_ = std::move(complaint);
+  void fail(const error_code& error) { end(NotTaken{error.message()}); }
+  void end(std::optional<NotTaken> trouble) {
+    trouble_ = std::move(trouble);
     context_.stop();
   }
 
@@ -95,13 +96,13 @@ class Posting {
   beast::tcp_stream stream_{context_};
   beast::flat_buffer buffer_;
   http::response_parser<http::empty_body> answer_;
-  std::optional<std::string> complaint_ = "no answer in time";
+  std::optional<NotTaken> trouble_ = NotTaken{"no answer in time"};
 };
 
 }  // namespace
 
-std::optional<std::string> post_json(const PostSettings& to, const std::string& json,
-                                     base::Duration patience) {
+std::optional<NotTaken> post_json(const PostSettings& to, const std::string& json,
+                                  base::Duration patience) {
   return Posting(to, json).run(patience);
 }
 
