@@ -3,7 +3,6 @@
 #include <unistd.h>
 
 #include <chrono>
-#include <ctime>
 #include <memory>
 #include <string>
 
@@ -13,43 +12,24 @@
 #include "app/rig_loading.hpp"
 #include "base/error.hpp"
 #include "rig/rig_file.hpp"
+#include "rig/wall_clock.hpp"
 #include "safety/arm_ticket.hpp"
 
 namespace plexor::app {
 
 namespace {
 
-using SystemTime = std::chrono::system_clock::time_point;
 constexpr std::chrono::hours longest_leave{31 * 24};
 
-/// "2026-06-12 07:00", or "07:00" for the next time that the clock says so. Local time.
-SystemTime time_of(const std::string& text) {
-  const SystemTime now = std::chrono::system_clock::now();
-  const std::time_t now_s = std::chrono::system_clock::to_time_t(now);
-  std::tm today{};
-  localtime_r(&now_s, &today);
-  std::tm when = today;
-  const char* end = strptime(text.c_str(), "%Y-%m-%d %H:%M", &when);
-  const bool with_day = end != nullptr;
-  if (!with_day) when = today;  // what a failed attempt has left in it
-  if (!with_day) end = strptime(text.c_str(), "%H:%M", &when);
-  if (end == nullptr || *end != '\0') {
+/// How long leave lasts that ends at this time: "2026-06-12 07:00", or "07:00" for the next.
+std::chrono::nanoseconds length_until(const std::string& text) {
+  const rig::WallTime now = rig::wall_time_now();
+  const auto until = rig::local_time_of(text, now, rig::Side::next);
+  if (!until) {
     throw base::InputError(fmt::format(
         "--until: found \"{}\"; expected a time like \"07:00\" or \"2026-06-12 07:00\"", text));
   }
-  when.tm_sec = 0;
-  when.tm_isdst = -1;
-  SystemTime time = std::chrono::system_clock::from_time_t(std::mktime(&when));
-  if (!with_day && time <= now) {
-    ++when.tm_mday;
-    when.tm_isdst = -1;
-    time = std::chrono::system_clock::from_time_t(std::mktime(&when));
-  }
-  return time;
-}
-
-std::chrono::nanoseconds length_until(const std::string& text) {
-  const auto length = time_of(text) - std::chrono::system_clock::now();
+  const std::chrono::nanoseconds length{until->unix_ns - now.unix_ns};
   if (length > std::chrono::nanoseconds::zero() && length <= longest_leave) return length;
   throw base::InputError(
       fmt::format("--until: \"{}\" lies {}; expected a time from now to 31 days ahead", text,

@@ -7,11 +7,12 @@
 
 #include "app/aside.hpp"
 #include "app/live_session.hpp"
-#include "app/run_progress.hpp"
+#include "app/surroundings.hpp"
 #include "base/calendar.hpp"
 #include "base/error.hpp"
 #include "rig/listener.hpp"
 #include "rig/prepare.hpp"
+#include "rig/wall_clock.hpp"
 #include "run/file_replacement.hpp"
 #include "run/runner.hpp"
 
@@ -20,11 +21,12 @@ namespace plexor::app {
 namespace {
 
 journal::Segment segment_of(const run::LiveRig& rig) {
-  const auto since_start = lines::kernel_now() - rig.started();
-  const auto wall = std::chrono::system_clock::now().time_since_epoch() - since_start;
+  const rig::WallTime wall = rig::wall_time_now();
+  const base::Duration since_start = lines::kernel_now() - rig.started();
   return {.boot_id = boot_now().boot_id,
           .monotonic_ns = rig.started().time_since_epoch().count(),
-          .wall_ns = std::chrono::duration_cast<std::chrono::nanoseconds>(wall).count()};
+          .wall_ns = wall.unix_ns - since_start.count(),
+          .utc_offset_s = wall.utc_offset_s};
 }
 
 /// The ticket is used up by a trip: from then on only a person at the rig gives leave. At once,
@@ -80,10 +82,12 @@ void tell_age_of(const rig::Calibration& calibration) {
 
 run::RunFolder conduct(const Job& job, const RunOptions& options,
                        std::optional<InterruptedRun> interrupted, LiveSession& session,
-                       RunPublisher& publisher) {
+                       const Onlookers& onlookers) {
   run::LiveRig& rig = session.rig();
+  const journal::Segment segment = segment_of(rig);
   BegunRun begun =
-      begin_or_go_on(job, options, std::move(interrupted), segment_of(rig), facts_of(job, rig));
+      begin_or_go_on(job, options, std::move(interrupted), segment, facts_of(job, rig));
+  Surroundings surroundings(begun, segment, rig, real_surroundings());
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(),
                            session.coil().past(), std::move(begun.so_far));
   if (!session.is_armed()) {
@@ -91,12 +95,14 @@ run::RunFolder conduct(const Job& job, const RunOptions& options,
         rig::LeaveEnded{"nobody has armed the rig since it was interrupted", false, rig.now()});
   }
   const RigState& state = session.state();
+  onlookers.service.ready("armed: " + job.scenario.name);
   const journal::Ended ended = run::run_to_end(
       conductor, {rig, rig, rig}, begun.journal, run::Durability::synced,
       {.stop_requested = [&session] { return session.stop_requested(); },
-       .on_progress = progress_shown(publisher),
+       .on_progress = progress_shown(onlookers),
        .before_fire = [&session](const run::Fire& trial) { session.before_fire(trial); },
-       .on_settled = [&publisher](const judge::Settled& trial) { publisher.outcome(trial); },
+       .on_settled =
+           [&onlookers](const judge::Settled& trial) { onlookers.publisher.outcome(trial); },
        .move_to =
            [&session, &job](std::uint32_t spot) {
              return session.move_to(job.scenario.spots.at(spot).name);
@@ -105,6 +111,12 @@ run::RunFolder conduct(const Job& job, const RunOptions& options,
        .leave_given = [&session] { return session.takes_up_leave(); },
        .on_leave_ended =
            [&state](const rig::LeaveEnded& left) { drop_ticket_at_trip(left, state); },
+       .seen_beside =
+           [&] {
+             onlookers.service.goes_round();
+             return surroundings.seen();
+           },
+       .must_end = [&surroundings] { return surroundings.must_end(); },
        .longest_wait = std::chrono::milliseconds{50}});
   begun.finish();
   drop_ticket_after_fault(ended, state);
@@ -116,7 +128,7 @@ run::RunFolder conduct(const Job& job, const RunOptions& options,
 
 std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options,
                                        std::optional<InterruptedRun> interrupted,
-                                       RunPublisher& publisher) {
+                                       const Onlookers& onlookers) {
   if (job.scenario.spots.size() > 1) need_terminal();  // for the moves
   const std::string prepared = prepare_devices(job);
   LiveSession session(job.rig, job.rig_file, {.lifted = options.lifted});
@@ -128,7 +140,7 @@ std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options
   } else if (!session.arm(options.arm)) {
     return std::nullopt;
   }
-  run::RunFolder folder = conduct(job, options, std::move(interrupted), session, publisher);
+  run::RunFolder folder = conduct(job, options, std::move(interrupted), session, onlookers);
   if (!prepared.empty()) run::replace_file(folder.prepared_txt(), prepared);
   return folder;
 }

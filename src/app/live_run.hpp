@@ -4,7 +4,7 @@
 
 #include "app/job.hpp"
 #include "app/run_journal.hpp"
-#include "app/run_publisher.hpp"
+#include "app/run_progress.hpp"
 #include "run/run_folder.hpp"
 
 namespace plexor::app {
@@ -16,6 +16,6 @@ namespace plexor::app {
 /// base::RigFault with nothing energised.
 [[nodiscard]] std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options,
                                                      std::optional<InterruptedRun> interrupted,
-                                                     RunPublisher& publisher);
+                                                     const Onlookers& onlookers);
 
 }  // namespace plexor::app

@@ -82,6 +82,8 @@ ExitCode plexor_main(int argc, char** argv) {
   add("tap", "Tap by hand: one tap, or a few", add_tap_command);
   add("calibrate", "Measure drive against strike speed and transit", add_calibrate_command);
   add("arm", "Give leave to tap unattended, at the rig", add_arm_command);
+  add("mark", "Tell a run of a disturbance while it goes on", add_mark_command);
+  add("keep", "Remove journals of old nights; results stay", add_keep_command);
   add("simulate", "Serve a rig that does not exist in real time: lines and ports",
       add_simulate_command);
   add("report", "Make the reports of a run again from its journal", add_report_command);

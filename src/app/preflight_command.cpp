@@ -3,7 +3,6 @@
 
 #include <algorithm>
 #include <chrono>
-#include <filesystem>
 #include <functional>
 #include <memory>
 #include <nlohmann/json.hpp>
@@ -13,18 +12,19 @@
 #include "app/commands.hpp"
 #include "app/live_session.hpp"
 #include "app/rig_loading.hpp"
+#include "app/run_journal.hpp"
 #include "base/calendar.hpp"
 #include "base/error.hpp"
 #include "rig/check_channel.hpp"
 #include "rig/check_listener.hpp"
 #include "rig/finding.hpp"
+#include "run/disk_room.hpp"
 #include "run/real_time.hpp"
 
 namespace plexor::app {
 
 namespace {
 
-namespace fs = std::filesystem;
 using rig::Finding;
 using State = Finding::State;
 
@@ -66,15 +66,13 @@ Finding check_calibration(const rig::RigFile& rig) {
 }
 
 Finding check_disk() {
-  constexpr std::uintmax_t least = 1'000'000'000;
-  std::error_code error;
-  const fs::space_info space = fs::space(fs::current_path(), error);
-  if (error) return {State::warning, "disk", error.message(), "see where runs are to be kept"};
+  constexpr std::uint64_t least = 1'000'000'000;
+  const std::uint64_t free_bytes = run::free_bytes_at(default_runs_folder);
   // A trial takes about 600 bytes of journal.
-  const std::string found = fmt::format("{:.1f} GB free here, enough for {:.0f} million trials",
-                                        static_cast<double>(space.available) / 1e9,
-                                        static_cast<double>(space.available) / 600e6);
-  if (space.available >= least) return {State::good, "disk", found};
+  const std::string found =
+      fmt::format("{:.1f} GB free here, enough for {:.0f} million trials",
+                  static_cast<double>(free_bytes) / 1e9, static_cast<double>(free_bytes) / 600e6);
+  if (free_bytes >= least) return {State::good, "disk", found};
   return {State::warning, "disk", found, "make room, or give run --out another disk"};
 }
 
@@ -109,6 +107,7 @@ std::vector<Finding> check(const LoadedRig& loaded) {
   for (const rig::Device& device : loaded.rig.devices) add(rig::check_listeners(device));
   for (const rig::Channel& channel : loaded.rig.channels) add(rig::check_channel(channel));
   if (loaded.rig.publish) findings.push_back(rig::check_publish(*loaded.rig.publish));
+  if (loaded.rig.post) findings.push_back(rig::check_post(*loaded.rig.post));
   findings.push_back(check_lines(loaded));
   findings.push_back(check_calibration(loaded.rig));
   add(run::check_scheduling());

@@ -7,6 +7,7 @@
 
 #include "analysis/provable.hpp"
 #include "app/commands.hpp"
+#include "app/disk_check.hpp"
 #include "app/job.hpp"
 #include "app/traces.hpp"
 #include "base/error.hpp"
@@ -56,6 +57,7 @@ void print_course(const Job& job) {
       "(limit {:.0f} %), by the model.\n",
       found.peak_winding_c, job.rig.limits.max_coil_c, job.rig.limits.coil_margin_k,
       found.peak_duty_percent, job.rig.limits.duty_percent);
+  fmt::print("{}\n", disk_text(job));
   constexpr std::size_t rows = 8;
   const std::size_t step = std::max<std::size_t>(1, found.coil.size() / rows);
   if (!found.coil.empty()) fmt::print("      after    winding     duty\n");
@@ -77,6 +79,7 @@ nlohmann::ordered_json as_json(const Job& job, const std::vector<analysis::Prova
                               {"reference_groups", found.reference_groups},
                               {"peak_winding_c", found.peak_winding_c},
                               {"peak_duty_percent", found.peak_duty_percent}};
+  json["disk"] = disk_json(job);
   for (const run::CoilPoint& point : found.coil) {
     json["coil"].push_back({{"at_s", base::to_s(point.at.time_since_epoch())},
                             {"winding_c", point.winding_c},

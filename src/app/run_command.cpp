@@ -6,12 +6,14 @@
 #include "app/arming.hpp"
 #include "app/aside.hpp"
 #include "app/commands.hpp"
+#include "app/disk_check.hpp"
 #include "app/live_run.hpp"
 #include "app/make_reports.hpp"
 #include "app/run_journal.hpp"
 #include "app/run_progress.hpp"
-#include "app/run_publisher.hpp"
 #include "app/stop_signals.hpp"
+#include "app/summary_post.hpp"
+#include "app/surroundings.hpp"
 #include "app/truth_file.hpp"
 #include "base/error.hpp"
 #include "run/runner.hpp"
@@ -36,26 +38,36 @@ void check_limits_can_be_reached(const Job& job) {
 
 run::RunFolder tap_in_virtual_time(const Job& job, const RunOptions& options,
                                    std::optional<InterruptedRun> interrupted,
-                                   RunPublisher& publisher) {
+                                   const Onlookers& onlookers) {
   const StopSignals stop;
-  BegunRun begun = begin_or_go_on(job, options, std::move(interrupted), {.boot_id = "virtual"});
+  const VirtualClock clock = virtual_clock(options.clock);
+  BegunRun begun = begin_or_go_on(job, options, std::move(interrupted), clock.segment);
   TruthFile truth(begun.folder.truth_csv(begun.segment));
   virtual_rig::VirtualRig rig(job.rig, job.simulation, job.scenario.seed, options.lifted,
                               [&truth](const virtual_rig::Truth& one) { truth.append(one); });
   if (!job.scenario.spots.empty()) rig.move_tapper(begun.so_far ? begun.so_far->spot() : 0);
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(), {},
                            std::move(begun.so_far));
+  Surroundings surroundings(begun, clock.segment, rig, clock.surroundings);
+  onlookers.service.ready("in virtual time: " + job.scenario.name);
   run::run_to_end(
       conductor, {rig, rig, rig}, begun.journal, run::Durability::written,
       {.stop_requested = [&stop] { return stop.requested(); },
-       .on_progress = progress_shown(publisher),
-       .on_settled = [&publisher](const judge::Settled& trial) { publisher.outcome(trial); },
+       .on_progress = progress_shown(onlookers),
+       .on_settled =
+           [&onlookers](const judge::Settled& trial) { onlookers.publisher.outcome(trial); },
        .move_to =
            [&rig](std::uint32_t spot) {
              rig.move_tapper(spot);
              return true;
            },
-       .on_wave = [&begun](const journal::WaveRecord& wave) { begun.keep(wave); }});
+       .on_wave = [&begun](const journal::WaveRecord& wave) { begun.keep(wave); },
+       .seen_beside =
+           [&] {
+             onlookers.service.goes_round();
+             return surroundings.seen();
+           },
+       .must_end = [&surroundings] { return surroundings.must_end(); }});
   begun.finish();
   truth.finish();
   return begun.folder;
@@ -64,11 +76,13 @@ run::RunFolder tap_in_virtual_time(const Job& job, const RunOptions& options,
 /// Nothing if nobody gave leave to tap.
 std::optional<run::RunFolder> tap_and_listen(const Job& job, const RunOptions& options,
                                              std::optional<InterruptedRun> interrupted,
-                                             RunPublisher& publisher) {
-  if (job.rig.kind == rig::RigKind::lines) {
-    return tap_live(job, options, std::move(interrupted), publisher);
+                                             const Onlookers& onlookers) {
+  if (job.rig.kind == rig::RigKind::simulated) {
+    return tap_in_virtual_time(job, options, std::move(interrupted), onlookers);
   }
-  return tap_in_virtual_time(job, options, std::move(interrupted), publisher);
+  if (options.clock.empty()) return tap_live(job, options, std::move(interrupted), onlookers);
+  throw base::InputError({"--clock", 0, 0}, "a rig in real time", "a rig in virtual time",
+                         "leave it out: the computer's own clock is taken");
 }
 
 /// A new run, or the rest of one.
@@ -81,11 +95,17 @@ ExitCode tap_and_report(RunOptions options) {
   const Job job = interrupted ? load_job_again(interrupted->header, options.rig)
                               : load_job(options.scenario, options.rig);
   check_limits_can_be_reached(job);
+  check_disk_room(job, interrupted ? interrupted->folder.root.string() : options.out);
+  check_post_settings(job.rig);
   RunPublisher publisher(job);
-  const auto folder = tap_and_listen(job, options, std::move(interrupted), publisher);
+  ServiceNotice service;
+  const auto folder = tap_and_listen(job, options, std::move(interrupted), {publisher, service});
   if (!folder) return ExitCode::undecided;
+  service.stopping("making the reports");
   const analysis::Results results = make_reports(*folder);
-  publisher.end(folder->root.string(), results);
+  const auto summary = summary_of(folder->root.string(), results, publisher.dropped());
+  publisher.end(summary);
+  post_summary(job.rig, *folder, summary);
   print_results(*folder, results, options.json);
   return exit_code_of(results);
 }
@@ -117,6 +137,9 @@ CommandBody add_run_command(CLI::App& parser) {
                   "The tapper stands clear of the surface: whatever is heard then is no knock");
   parser.add_flag("--arm", options->arm,
                   "On real lines: arm after a countdown of five seconds instead of a key press");
+  parser.add_option("--clock", options->clock,
+                    "In virtual time: what people's clocks say at the begin, as\n"
+                    "2026-06-01T22:00:00 (local), or with Z or +02:00 after it");
   parser.add_flag("--json", options->json, "Print results.json instead of the summary");
   parser.footer(std::string("On a rig of kind \"lines\" this moves the tapper.\n\n") + cautions +
                 "\nExamples: plexor run scenarios/regression.toml --rig rig/simulated-oak.toml\n"

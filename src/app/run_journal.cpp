@@ -4,6 +4,8 @@
 #include <fmt/format.h>
 #include <sys/utsname.h>
 
+#include <boost/uuid/random_generator.hpp>
+#include <boost/uuid/uuid_io.hpp>
 #include <cctype>
 #include <chrono>
 #include <cmath>
@@ -40,7 +42,7 @@ std::string slug(const std::string& name) {
 /// A folder of its own for this run, under where runs go unless told otherwise.
 std::filesystem::path dated_folder(const std::string& scenario_name) {
   const std::string base =
-      fmt::format("reports/runs/{:%Y-%m-%d_%H%M%S}_{}", utc_now(), slug(scenario_name));
+      fmt::format("{}/{:%Y-%m-%d_%H%M%S}_{}", default_runs_folder, utc_now(), slug(scenario_name));
   std::string name = base;
   for (int i = 2; std::filesystem::exists(name); ++i) name = fmt::format("{}_{}", base, i);
   return name;
@@ -114,7 +116,8 @@ journal::Host host_facts(const std::string& scheduling) {
   return {.started_utc = fmt::format("{:%Y-%m-%dT%H:%M:%SZ}", utc_now()),
           .host_name = system.nodename,
           .system = fmt::format("{} {} {}", system.sysname, system.release, system.machine),
-          .scheduling = scheduling};
+          .scheduling = scheduling,
+          .run_id = to_string(boost::uuids::random_generator()())};
 }
 
 BegunRun begin_run(const Job& job, const RunOptions& options, const journal::Segment& segment,
@@ -137,14 +140,20 @@ BegunRun begin_run(const Job& job, const RunOptions& options, const journal::Seg
 BegunRun go_on_with(InterruptedRun interrupted, const Job& job, const journal::Segment& segment) {
   run::RunFolder folder = std::move(interrupted.folder);
   run::Replay replay(job.scenario, job.rig, interrupted.header.lifted);
-  const journal::ReadSummary reading = journal::read_journal(
-      folder.journal(), [&replay](const journal::Entry& entry) { replay.take(entry.record); });
+  std::uint64_t marks = 0;
+  const journal::ReadSummary reading =
+      journal::read_journal(folder.journal(), [&](const journal::Entry& entry) {
+        replay.take(entry.record);
+        const auto* mark = std::get_if<journal::Disturbance>(&entry.record);
+        if (mark != nullptr && mark->by == by_hand) ++marks;
+      });
   run::Replay::Past past = replay.finish();
   journal::Writer journal(journal::open_journal_file(folder.journal()), reading.next_sequence);
   journal.append(segment);
   journal.sync();
   BegunRun begun{std::move(interrupted.lock), std::move(folder), std::move(journal)};
   begun.segment = past.segments;
+  begun.marks_known = marks;
   begun.so_far = std::move(past.ledger);
   if (!job.rig.channels.empty()) {
     const auto waves = journal::recover_waveforms(begun.folder.waveforms());

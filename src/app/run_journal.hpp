@@ -14,6 +14,12 @@
 
 namespace plexor::app {
 
+/// Where runs go unless told otherwise.
+inline constexpr const char* default_runs_folder = "reports/runs";
+
+/// Who told of a disturbance that a person marked.
+inline constexpr const char* by_hand = "hand";
+
 /// What a user asked `run` for.
 struct RunOptions {
   std::string scenario;
@@ -23,6 +29,7 @@ struct RunOptions {
   bool lifted = false;
   bool arm = false;  ///< armed after a countdown instead of a key press
   bool json = false;
+  std::string clock;  ///< in virtual time: what people's clocks say when it begins
 };
 
 /// What a real rig and its computer are like at the start of a run; nothing of it in virtual time.
@@ -51,6 +58,7 @@ struct BegunRun {
   std::optional<journal::WaveformWriter> waveforms{};
   std::uint32_t segment = 0;            ///< 0 in a new run
   std::optional<run::Ledger> so_far{};  ///< of earlier segments; refers to the job
+  std::uint64_t marks_known = 0;        ///< by hand, that stand in earlier segments
 
   /// Each survives this process at once, and a power cut once the run has ended.
   void keep(const journal::WaveRecord& wave);

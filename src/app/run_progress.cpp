@@ -26,12 +26,14 @@ std::string note_of(const run::Progress& progress) {
 
 }  // namespace
 
-std::function<void(const run::Progress&)> progress_shown(RunPublisher& publisher) {
+std::function<void(const run::Progress&)> progress_shown(const Onlookers& onlookers) {
   const auto bar = std::make_shared<ProgressBar>("tapping");
-  return [bar, &publisher](const run::Progress& progress) {
-    publisher.progress(progress);
+  return [bar, onlookers](const run::Progress& progress) {
+    onlookers.publisher.progress(progress);
+    const std::string note = note_of(progress);
+    onlookers.service.status(fmt::format("{} to come; {}", progress.remaining, note));
     const auto whole = static_cast<double>(progress.done + progress.remaining);
-    bar->show(static_cast<double>(progress.done) / whole, note_of(progress));
+    bar->show(static_cast<double>(progress.done) / whole, note);
   };
 }
 

@@ -4,7 +4,6 @@
 
 #include <cstdio>
 #include <mutex>
-#include <nlohmann/json.hpp>
 #include <optional>
 #include <utility>
 
@@ -161,12 +160,10 @@ void RunPublisher::outcome(const judge::Settled& settled) {
   line_->tell("outcome", json);
 }
 
-void RunPublisher::end(const std::string& folder, const analysis::Results& results) {
-  if (!line_) return;
-  line_->end({{"overall", analysis::to_text(results.overall)},
-              {"headline", results.headline},
-              {"folder", folder},
-              {"messages_dropped", line_->dropped()}});
+void RunPublisher::end(const Json& summary) {
+  if (line_) line_->end(summary);
 }
+
+std::uint64_t RunPublisher::dropped() const { return line_ ? line_->dropped() : 0; }
 
 }  // namespace plexor::app

@@ -1,9 +1,9 @@
 #pragma once
 
+#include <cstdint>
 #include <memory>
-#include <string>
+#include <nlohmann/json.hpp>
 
-#include "analysis/results.hpp"
 #include "app/job.hpp"
 #include "judge/judge.hpp"
 #include "run/conductor.hpp"
@@ -29,7 +29,10 @@ class RunPublisher {
 
   void progress(const run::Progress& progress);
   void outcome(const judge::Settled& settled);
-  void end(const std::string& folder, const analysis::Results& results);
+  /// `summary`: see summary_of.
+  void end(const nlohmann::ordered_json& summary);
+  /// Messages that could not be sent in time, so far.
+  [[nodiscard]] std::uint64_t dropped() const;
 
  private:
   class Line;

@@ -85,8 +85,9 @@ void prepare_ports(const rig::RigFile& rig) {
 /// What a person can do at the bench, by words on standard input.
 class Hands {
  public:
-  Hands(lines::VirtualChip chip, const safety::Wiring& wiring)
+  Hands(lines::VirtualChip chip, const rig::RigFile& rig)
       : chip_(std::move(chip)), words_([this](std::string_view line) { obey(line); }) {
+    const safety::Wiring& wiring = rig.wiring.value();
     const auto move = [this](const safety::Wire& wire, bool closed) {
       return [this, wire, closed] { chip_.drive(wire.offset, closed != wire.active_low); };
     };
@@ -95,6 +96,11 @@ class Hands {
               {"lid open", move(wiring.lid, false)},
               {"lid close", move(wiring.lid, true)}};
     if (wiring.contact) deeds_["knock"] = [this, contact = *wiring.contact] { knock(contact); };
+    for (const rig::DisturbanceLine& one : rig.disturbances) {
+      deeds_[one.name + " on"] = move(one.wire, true);
+      deeds_[one.name + " off"] = move(one.wire, false);
+      obey(one.name + " off");
+    }
     obey("loop close");
     obey("lid close");
   }
@@ -174,7 +180,7 @@ void simulate(const SimulateOptions& options, const std::string& text, const rig
   const ChipFiles files(rig.wiring->chip);
   keep_new_coil(rig);
   prepare_ports(rig);
-  Hands hands(chip, *rig.wiring);
+  Hands hands(chip, rig);
   virtual_rig::LiveBench bench(
       chip, *rig.wiring, {rig.tiers.one_shot, rig.tiers.longest_on},
       std::make_unique<virtual_rig::VirtualRig>(rig, simulation, options.seed, options.lifted),

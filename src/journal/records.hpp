@@ -98,7 +98,7 @@ struct Host {
 struct Segment {
   std::string boot_id;            ///< "virtual" in virtual time
   std::int64_t monotonic_ns = 0;  ///< the system's monotonic clock at the segment's start
-  std::int64_t wall_ns = 0;       ///< Unix time at the same moment; both 0 in virtual time
+  std::int64_t wall_ns = 0;  ///< Unix time at the same moment; in virtual time 0, or as asked for
   std::int32_t utc_offset_s = 0;  ///< of the rig's local time then, east positive
   bool operator==(const Segment&) const = default;
 };
@@ -181,7 +181,7 @@ struct LeaveGiven {
 /// reports meanwhile is no false alarm of its own.
 struct Disturbance {
   std::string name;  ///< "kiln door"
-  std::string by;    ///< "hand", or the line's name
+  std::string by;    ///< "hand", or which line
   base::Instant from;
   base::Instant to;
   bool operator==(const Disturbance&) const = default;

@@ -8,6 +8,8 @@
 #include "rig/listener.hpp"
 #include "rig/network/check_socket.hpp"
 #include "rig/network/mqtt_client.hpp"
+#include "rig/network/reach.hpp"
+#include "rig/network/secret.hpp"
 #include "rig/serial_port.hpp"
 
 namespace plexor::rig {
@@ -155,6 +157,20 @@ std::vector<Finding> check_safely(const Device& device, const ListenerSettings& 
 Finding check_publish(const PublishSettings& publish) {
   // Nothing is read there and nothing is to be said yet: leave to publish is only asked by a run.
   return check_broker("broker of [publish]", publish.broker, "", 0);
+}
+
+Finding check_post(const PostSettings& post) {
+  constexpr base::Duration patience = std::chrono::seconds{3};
+  const std::string subject = fmt::format("[post] to {}:{}", post.host, post.port);
+  try {
+    if (post.token) (void)read_secret(*post.token);
+  } catch (const base::InputError& error) {
+    return {State::bad, subject, error.what(), "mend the file or the environment it names"};
+  }
+  const Reached reached = reach(post.host, post.port, Addresses::any, patience);
+  if (reached.complaint.empty()) return {State::good, subject, "reached at " + reached.address};
+  return {State::warning, subject, reached.complaint,
+          "see that it listens there; a summary that can't be posted waits for the next run"};
 }
 
 std::vector<Finding> check_listeners(const Device& device) {

@@ -172,6 +172,14 @@ struct PublishSettings {
   std::string topic{};  ///< the begin of its topics: TOPIC/state, TOPIC/outcome, ...
 };
 
+/// Where a finished run posts its summary: by HTTP, unencrypted, as devices call us.
+struct PostSettings {
+  std::string host{};
+  std::uint16_t port = 80;
+  std::string path{};                  ///< of the request, what stands after a ? included
+  std::optional<SecretPlace> token{};  ///< sent as Authorization: Bearer TOKEN
+};
+
 /// How a device on a serial port is asked who it is.
 struct IdentitySettings {
   std::string query{};       ///< sent as it stands, its line end included

@@ -1,9 +1,13 @@
 #include <fmt/format.h>
 #include <mosquitto.h>
 
+#include <algorithm>
 #include <boost/asio/ip/address.hpp>
+#include <charconv>
 #include <filesystem>
+#include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "rig/read_parts.hpp"
@@ -16,6 +20,7 @@ namespace {
 
 constexpr std::size_t longest_host = 253;  // RFC 1035, 2.3.4
 constexpr std::size_t longest_topic = 200;
+constexpr std::size_t longest_url = 500;
 /// Those that every client sends as they are (RFC 3986, 3.3).
 constexpr const char* path_characters =
     "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-._~!$&'()*+,;=:@/";
@@ -139,6 +144,44 @@ void read_client(TableReader& reader, SocketSettings& socket) {
   }
 }
 
+std::optional<std::uint16_t> port_in(std::string_view text) {
+  std::uint16_t port = 0;
+  const char* end = text.data() + text.size();
+  const auto [stop, error] = std::from_chars(text.data(), end, port);
+  if (error != std::errc{} || stop != end || port == 0) return std::nullopt;
+  return port;
+}
+
+/// http://HOST[:PORT][/PATH][?QUERY] (RFC 3986); an IPv6 address in brackets. Nothing if it is no
+/// such URL.
+std::optional<PostSettings> parts_of_url(std::string_view url) {
+  constexpr std::string_view scheme = "http://";
+  if (!url.starts_with(scheme)) return std::nullopt;
+  url.remove_prefix(scheme.size());
+  PostSettings parts;
+  const std::size_t rest = std::min(url.find_first_of("/?"), url.size());
+  parts.path = url.substr(rest);
+  if (!parts.path.starts_with('/')) parts.path.insert(0, "/");
+  const std::string characters = std::string{path_characters} + "%?";
+  if (parts.path.find_first_not_of(characters) != std::string::npos) return std::nullopt;
+  std::string_view authority = url.substr(0, rest);
+  const bool is_ipv6 = authority.starts_with('[');
+  const std::size_t end = is_ipv6 ? authority.find(']') : authority.find(':');
+  parts.host = authority.substr(is_ipv6 ? 1 : 0, end - (is_ipv6 ? 1 : 0));
+  authority.remove_prefix(std::min(end, authority.size()));
+  if (is_ipv6 && !authority.empty()) authority.remove_prefix(1);
+  if (authority.starts_with(':')) {
+    const auto port = port_in(authority.substr(1));
+    if (!port) return std::nullopt;
+    parts.port = *port;
+  } else if (!authority.empty()) {
+    return std::nullopt;
+  }
+  const bool is_host = !parts.host.empty() && parts.host.size() <= longest_host &&
+                       parts.host.find_first_of("@ []") == std::string::npos;
+  return is_host ? std::optional{parts} : std::nullopt;
+}
+
 }  // namespace
 
 MqttSettings read_mqtt(TableReader& reader) {
@@ -196,6 +239,19 @@ PublishSettings read_publish(TableReader reader) {
                              "a topic without wildcards, as \"workshop/rig-1\"");
   reader.finish();
   return publish;
+}
+
+PostSettings read_post(TableReader reader) {
+  const std::string url = line_of_text(reader, "url", longest_url);
+  const auto post = parts_of_url(url);
+  if (!post) {
+    reader.fail("url", fmt::format("\"{:.60}\"", url), "a URL as \"http://192.168.7.2:8080/runs\"",
+                "it goes unencrypted (no https): use a network of the rig's own");
+  }
+  PostSettings settings = *post;
+  settings.token = read_secret(reader, "token");
+  reader.finish();
+  return settings;
 }
 
 }  // namespace plexor::rig

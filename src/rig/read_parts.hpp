@@ -39,6 +39,9 @@ inline constexpr std::size_t longest_description = 200;
 /// [publish].
 [[nodiscard]] PublishSettings read_publish(base::TableReader reader);
 
+/// [post].
+[[nodiscard]] PostSettings read_post(base::TableReader reader);
+
 /// All [[channel]] of a rig of that kind with those devices.
 [[nodiscard]] std::vector<Channel> read_channels(base::TableReader& file,
                                                  const std::vector<Device>& devices, RigKind kind);

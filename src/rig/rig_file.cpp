@@ -18,6 +18,7 @@ namespace {
 using base::TableReader;
 
 constexpr std::size_t most_devices = 16;
+constexpr std::size_t most_disturbances = 16;
 
 // Wide ranges that catch a slip of unit; what a tapper may do is for safety::check_limits.
 constexpr TableReader::Range thermal_resistance_k_w{0.01, 1000.0};
@@ -58,6 +59,9 @@ std::vector<std::pair<std::string, safety::Wire>> wires_of(const RigFile& rig) {
       {"enable", wiring.enable}, {"watchdog", wiring.watchdog}};
   if (wiring.contact) wires.emplace_back("contact", *wiring.contact);
   if (rig.speed_gate) wires.emplace_back("speed_gate", rig.speed_gate->wire);
+  for (const DisturbanceLine& one : rig.disturbances) {
+    wires.emplace_back(fmt::format("disturbance {}", one.name), one.wire);
+  }
   return wires;
 }
 
@@ -76,6 +80,25 @@ SpeedGate read_speed_gate(TableReader reader) {
                        reader.number("to_contact_mm", {0.1, 20.0}) * 1e-3};
   reader.finish();
   return gate;
+}
+
+std::vector<DisturbanceLine> read_disturbances(TableReader& file) {
+  std::vector<DisturbanceLine> found;
+  std::set<std::string> names;
+  for (TableReader& entry : file.tables("disturbance")) {
+    found.push_back({line_of_text(entry, "name", longest_name), read_wire(entry, "line"),
+                     entry.duration_or("tail_s", {0.1, 600.0}, usual_disturbance_tail)});
+    entry.finish();
+    if (!names.insert(found.back().name).second) {
+      entry.fail("name", fmt::format("a second disturbance \"{}\"", found.back().name),
+                 "a name of its own for each");
+    }
+  }
+  if (found.size() > most_disturbances) {
+    file.fail("disturbance", fmt::format("{} disturbances", found.size()),
+              fmt::format("at most {}", most_disturbances));
+  }
+  return found;
 }
 
 void read_wiring(TableReader reader, RigFile& rig) {
@@ -259,11 +282,13 @@ RigFile parse_rig(std::string_view text, const std::string& file_name,
   rig.channels = read_channels(file, rig.devices, rig.kind);
   if (rig.kind == RigKind::lines) {
     if (auto gate = file.table_if("speed_gate")) rig.speed_gate = read_speed_gate(*gate);
+    rig.disturbances = read_disturbances(file);
     read_wiring(file.table("lines"), rig);
     rig.tiers = read_tiers(file, rig.limits);
     settle_listeners(file, rig);
   }
   if (auto publish = file.table_if("publish")) rig.publish = read_publish(std::move(*publish));
+  if (auto post = file.table_if("post")) rig.post = read_post(std::move(*post));
   refuse_own_publications(file, rig);
   (void)file.has("simulated");  // src/virtual reads it
   file.finish();

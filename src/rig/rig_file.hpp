@@ -56,6 +56,17 @@ struct SpeedGate {
   [[nodiscard]] double speed_m_s(base::Duration covered, base::Duration left_to_contact) const;
 };
 
+/// What a blow leaves behind has rung out by then, and a device that took it for a knock has said
+/// so. From experience with slow firmware, no source.
+inline constexpr base::Duration usual_disturbance_tail = std::chrono::seconds{5};
+
+/// A line that is active while something may shake the surface.
+struct DisturbanceLine {
+  std::string name;  ///< of what does: "kiln door"
+  safety::Wire wire;
+  base::Duration tail{};  ///< for so long afterwards things still ring
+};
+
 /// A device under test, as far as the controller knows it.
 struct Device {
   std::string name;                        ///< for people: "panel"
@@ -133,9 +144,11 @@ struct RigFile {
   std::vector<Device> devices;  ///< at least one
   std::vector<Channel> channels{};
   std::optional<PublishSettings> publish{};  ///< where runs tell how they get on
+  std::optional<PostSettings> post{};        ///< where they post their summary
   // Kind lines only:
   std::optional<safety::Wiring> wiring;
   std::optional<SpeedGate> speed_gate;
+  std::vector<DisturbanceLine> disturbances{};
   safety::Tiers tiers;
 };
 

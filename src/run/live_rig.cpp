@@ -83,6 +83,7 @@ LiveRig::LiveRig(const rig::RigFile& rig, const Use& use, safety::Board board,
   if (rig.speed_gate) {
     gate_passages_ = lines::request(wiring.chip, {edges_of("speed gate", rig.speed_gate->wire)});
   }
+  take_disturbance_lines(rig);
   overseer_.see_listeners(true);  // until a listener says otherwise
   listen(rig, remark);
   hear_channels(rig, remark);
@@ -92,6 +93,9 @@ LiveRig::LiveRig(const rig::RigFile& rig, const Use& use, safety::Board board,
                                     [this](const rig::PulseFired& fired) { queue_.push(fired); });
   if (contact_) contact_thread_ = std::thread([this] { watch(&LiveRig::follow_contact); });
   if (gate_passages_) gate_thread_ = std::thread([this] { watch(&LiveRig::follow_gate); });
+  if (disturbances_) {
+    disturbance_thread_ = std::thread([this, remark] { watch_disturbances(remark); });
+  }
 }
 
 LiveRig::~LiveRig() {
@@ -100,6 +104,7 @@ LiveRig::~LiveRig() {
   pulses_.reset();
   if (contact_thread_.joinable()) contact_thread_.join();
   if (gate_thread_.joinable()) gate_thread_.join();
+  if (disturbance_thread_.joinable()) disturbance_thread_.join();
 }
 
 void LiveRig::listen(const rig::RigFile& rig,
@@ -121,7 +126,7 @@ void LiveRig::hear_channels(const rig::RigFile& rig,
                             const std::function<void(const std::string&)>& remark) {
   for (std::uint32_t channel = 0; channel < rig.channels.size(); ++channel) {
     const auto take = [this, channel](rig::SampleChunk chunk) {
-      if (!keeps_samples_) return;
+      if (!is_taken_from_) return;
       queue_.push(rig::SamplesHeard{.channel = channel,
                                     .first = clock_.of(chunk.first),
                                     .period = chunk.period,
@@ -219,6 +224,49 @@ void LiveRig::follow_gate() {
   }
 }
 
+void LiveRig::take_disturbance_lines(const rig::RigFile& rig) {
+  std::vector<lines::LineSetting> settings;
+  for (const rig::DisturbanceLine& one : rig.disturbances) {
+    settings.push_back(edges_of(one.name.c_str(), one.wire));
+    markers_.push_back(
+        {one.name, fmt::format("line {}", one.wire.offset), rig::DisturbanceReader(one.tail)});
+  }
+  if (!settings.empty()) disturbances_ = lines::request(rig.wiring.value().chip, settings);
+}
+
+/// They guard nothing: one that can't be read any more is told, and trips nothing.
+void LiveRig::watch_disturbances(const std::function<void(const std::string&)>& remark) {
+  try {
+    follow_disturbances();
+  } catch (const base::RigFault& fault) {
+    if (remark) {
+      remark(fmt::format("nothing is marked as a disturbance any more: {}", fault.what()));
+    }
+  }
+}
+
+void LiveRig::follow_disturbances() {
+  constexpr base::Duration look_up = 20ms;
+  for (std::size_t i = 0; i < markers_.size(); ++i) {
+    markers_[i].reader.take(disturbances_->get(i) == lines::Level::active, clock_.now());
+  }
+  while (!over_) {
+    const base::Instant looked = clock_.now();
+    const auto edge = disturbances_->wait_edge(look_up);
+    // An edge that is read late was stamped in time, so it speaks before the silence does.
+    const base::Instant now = edge ? clock_.of(edge->at) : looked;
+    for (std::size_t i = 0; i < markers_.size(); ++i) tell_disturbance(i, now);
+    if (edge) markers_[edge->line].reader.take(edge->level == lines::Level::active, now);
+  }
+}
+
+void LiveRig::tell_disturbance(std::size_t which, base::Instant now) {
+  Marker& marker = markers_[which];
+  const auto span = marker.reader.settled(now);
+  if (!span || !is_taken_from_) return;
+  queue_.push(rig::DisturbanceSensed{marker.name, marker.by, span->from, span->to, clock_.now()});
+}
+
 void LiveRig::wait_until_ready() {
   const auto is_ready = [this] { return overseer_.state() == safety::InterlockState::ready; };
   if (!comes_true(becoming_ready, is_ready)) {
@@ -239,7 +287,7 @@ std::string LiveRig::unheard() {
 
 /// From now on the conductor is told of changes, and first of what has changed just before.
 void LiveRig::tell_unheard() {
-  keeps_samples_ = true;
+  is_taken_from_ = true;
   const std::scoped_lock lock(hearing_mutex_);
   arming_ = true;
   hearing_.for_each_missing([this](std::uint32_t device, std::uint32_t listener) {

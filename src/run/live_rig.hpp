@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "rig/disturbance_reader.hpp"
 #include "rig/hearing.hpp"
 #include "rig/listener.hpp"
 #include "rig/ports.hpp"
@@ -87,6 +88,10 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   void watch(void (LiveRig::*follow)());
   void follow_contact();
   void follow_gate();
+  void take_disturbance_lines(const rig::RigFile& rig);
+  void watch_disturbances(const std::function<void(const std::string&)>& remark);
+  void follow_disturbances();
+  void tell_disturbance(std::size_t which, base::Instant now);
   void hear_channels(const rig::RigFile& rig,
                      const std::function<void(const std::string&)>& remark);
   [[nodiscard]] rig::Hearers hearers_of(std::uint32_t device, std::uint32_t listener);
@@ -105,6 +110,14 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   Overseer overseer_;
   std::unique_ptr<lines::Lines> contact_;
   std::unique_ptr<lines::Lines> gate_passages_;
+  /// A line that tells of disturbances.
+  struct Marker {
+    std::string name;
+    std::string by;
+    rig::DisturbanceReader reader;
+  };
+  std::vector<Marker> markers_;
+  std::unique_ptr<lines::Lines> disturbances_;  ///< of the markers, in their order
   std::mutex hearing_mutex_;
   rig::Hearing hearing_{devices_};
   bool arming_ = false;  ///< from here on the conductor must hear of them
@@ -112,9 +125,10 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
   std::unique_ptr<PulseThread> pulses_;
   std::thread contact_thread_;
   std::thread gate_thread_;
+  std::thread disturbance_thread_;
   rig::Listening listening_;
   std::vector<std::vector<std::unique_ptr<rig::Listener>>> listeners_;  ///< by device
-  std::atomic<bool> keeps_samples_ = false;  ///< since it was armed: before, nobody takes them
+  std::atomic<bool> is_taken_from_ = false;  ///< since it was armed: before, nobody takes samples
   std::vector<std::unique_ptr<rig::SampleListener>> channels_;
 };
 

@@ -24,7 +24,8 @@ RunFolder create_run_folder(const fs::path& root) {
                            "choose another place with --out");
   }
   RunFolder folder{root};
-  if (fs::exists(folder.journal(), error)) {
+  // Of an old run the results alone may be left.
+  if (fs::exists(folder.journal(), error) || fs::exists(folder.results_json(), error)) {
     throw base::InputError({root.string(), 0, 0}, "a run that is there already",
                            "a new folder for a new run",
                            "choose another place with --out; recorded runs are never overwritten");

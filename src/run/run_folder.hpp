@@ -9,8 +9,8 @@
 
 namespace plexor::run {
 
-/// The files of one run. Everything but journal, waveforms, truth and preparation can be made again
-/// from them.
+/// The files of one run. Everything but journal, waveforms, marks, truth and preparation can be
+/// made again from them.
 struct RunFolder {
   std::filesystem::path root;
 
@@ -27,6 +27,10 @@ struct RunFolder {
   [[nodiscard]] std::filesystem::path waveforms() const {
     return root / journal::waveform_file_name;
   }
+  /// What people told of while it went on (marks.hpp); absent where nobody did.
+  [[nodiscard]] std::filesystem::path marks() const { return root / "marks.jsonl"; }
+  /// The summary that could not be posted yet.
+  [[nodiscard]] std::filesystem::path unsent_json() const { return root / "unsent.json"; }
   [[nodiscard]] std::filesystem::path page() const { return root / "report.html"; }
 };
 

@@ -138,6 +138,9 @@ DisturbanceSettings read_disturbance(TableReader& in, const SensorSettings& sens
     disturbance.shortest_gap = gap[0];
     disturbance.longest_gap = gap[1];
   }
+  if (in.flag_or("marked", false)) {
+    disturbance.marked_tail = in.duration_or("tail_s", {0.1, 600}, rig::usual_disturbance_tail);
+  }
   in.finish();
   return disturbance;
 }

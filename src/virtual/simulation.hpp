@@ -94,6 +94,8 @@ struct DisturbanceSettings {
   std::int64_t bumps = 1;  ///< in one disturbance
   base::Duration shortest_gap{};
   base::Duration longest_gap{};  ///< between bumps, drawn evenly
+  /// A line of the rig tells of it, and of this time after it; nothing: nobody does.
+  std::optional<base::Duration> marked_tail{};
 };
 
 /// What the devices' sensor side is made of.

@@ -48,7 +48,12 @@ VirtualRig::VirtualRig(const rig::RigFile& rig, const Simulation& simulation, st
       lifted_(lifted),
       tell_(std::move(tell)),
       tapper_(rig.coil, simulation.tapper, surface_restitution(simulation), seed) {
-  if (simulation.sensor) sensor_.emplace(*simulation.sensor, seed);
+  if (simulation.sensor) {
+    sensor_.emplace(*simulation.sensor, seed);
+    for (const DisturbanceSettings& one : simulation.sensor->disturbances) {
+      markers_.emplace_back(one.marked_tail.value_or(base::Duration{}));
+    }
+  }
   for (std::uint32_t i = 0; i < simulation.devices.size(); ++i) {
     devices_.push_back(make_device(simulation, i, seed));
   }
@@ -126,7 +131,8 @@ void VirtualRig::make_safe() noexcept {
     const Happening& one = entry.second;
     const bool of_this_pulse = energised_ && one.pulse.on == energised_->pulse.on;
     return one.kind == Happening::Kind::pulse_begins ||
-           (of_this_pulse && one.kind != Happening::Kind::blow);
+           (of_this_pulse && one.kind != Happening::Kind::blow &&
+            one.kind != Happening::Kind::disturbance_fades);
   });
   // The plunger goes on with what it has: slower, or not as far as the surface.
   if (energised_) schedule(tapper_.cut(now_), *energised_);
@@ -197,6 +203,7 @@ void VirtualRig::happen(const Happening& happening) {
     case Happening::Kind::blow:
       if (sensor_) sensor_->strike(happening.blow, now_);
       return;
+    case Happening::Kind::disturbance_fades: return tell_disturbance(happening.tap);
   }
 }
 
@@ -249,10 +256,27 @@ void VirtualRig::disturb() {
   const std::size_t kind = sensor_->disturb();
   const bool lands = std::holds_alternative<Blow>(simulation_.sensor->disturbances[kind].cause);
   if (lands && contact_.only_confirms()) sense_contact();
+  mark(static_cast<std::uint32_t>(kind));
   tell_({.kind = Truth::Kind::disturbance,
          .at = now_,
          .firing = firings_,
          .name = simulation_.sensor->disturbances[kind].name});
+}
+
+void VirtualRig::mark(std::uint32_t kind) {
+  if (!simulation_.sensor->disturbances[kind].marked_tail) return;
+  markers_[kind].take(true, now_);
+  markers_[kind].take(false, now_);
+  timeline_.emplace(*markers_[kind].settles_at(),
+                    Happening{Happening::Kind::disturbance_fades, firings_, kind, {}});
+}
+
+/// Not yet, if it has come again meanwhile.
+void VirtualRig::tell_disturbance(std::uint32_t kind) {
+  const auto span = markers_[kind].settled(now_);
+  if (!span) return;
+  const std::string& name = simulation_.sensor->disturbances[kind].name;
+  observe(rig::DisturbanceSensed{name, "simulated line", span->from, span->to, now_});
 }
 
 bool VirtualRig::decide_one() {

@@ -9,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "rig/disturbance_reader.hpp"
 #include "rig/ports.hpp"
 #include "rig/rig_file.hpp"
 #include "virtual/device.hpp"
@@ -56,7 +57,8 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
 
   /// Observations: PulseFired when a pulse ends, ContactSensed as the rig senses
   /// it (a pickup hears what lands on the surface too), GatePassed with a speed
-  /// gate, each channel's samples, and each device's events at their arrival.
+  /// gate, each channel's samples, each device's events at their arrival, and the disturbances that
+  /// are marked.
   [[nodiscard]] std::optional<rig::Observation> observe_until(base::Instant deadline) override;
 
   [[nodiscard]] base::Instant now() const override { return now_; }
@@ -70,7 +72,15 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
  private:
   /// One step of a pulse's consequences.
   struct Happening {
-    enum class Kind : std::uint8_t { pulse_begins, pulse_ends, flag, contact, click, blow };
+    enum class Kind : std::uint8_t {
+      pulse_begins,
+      pulse_ends,
+      flag,
+      contact,
+      click,
+      blow,
+      disturbance_fades,  ///< of the kind `tap`
+    };
     Kind kind;
     std::uint32_t firing;
     std::uint32_t tap;
@@ -100,6 +110,8 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
   void sense_contact();
   void hit_a_stop(const Happening& click);
   void disturb();
+  void mark(std::uint32_t kind);
+  void tell_disturbance(std::uint32_t kind);
   [[nodiscard]] bool decide_one();
   void stream(const Sensor::Stretch& stretch);
   void observe(const rig::Observation& observation);
@@ -112,6 +124,7 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
   std::optional<Sensor> sensor_;
   std::vector<std::unique_ptr<SimulatedDevice>> devices_;
   std::vector<Streamed> streams_;
+  std::vector<rig::DisturbanceReader> markers_;  ///< by kind of disturbance
   base::Instant now_ = base::segment_start;
   base::Instant busy_until_ = base::segment_start;  ///< end of the last queued pulse
   std::uint32_t firings_ = 0;

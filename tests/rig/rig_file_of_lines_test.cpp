@@ -307,5 +307,28 @@ TEST(RigFileOfLines, RefusesSourcesOfSamplesThatCannotBe) {
               HasSubstr("\"converter\" has already"));
 }
 
+TEST(RigFileOfLines, ReadsTheLinesThatTellOfDisturbances) {
+  const RigFile rig = parse_rig(
+      live_text() +
+          "[[disturbance]]\nname = \"kiln door\"\nline = { line = 7, active_low = true }\n"
+          "[[disturbance]]\nname = \"wheel\"\nline = 8\ntail_s = 0.5\n",
+      "rig.toml");
+  ASSERT_EQ(rig.disturbances.size(), 2U);
+  EXPECT_EQ(rig.disturbances[0].name, "kiln door");
+  EXPECT_EQ(rig.disturbances[0].wire.offset, 7U);
+  EXPECT_TRUE(rig.disturbances[0].wire.active_low);
+  EXPECT_EQ(rig.disturbances[0].tail, usual_disturbance_tail);
+  EXPECT_EQ(rig.disturbances[1].tail, 500ms);
+}
+
+TEST(RigFileOfLines, RefusesDisturbancesThatCantBeToldApart) {
+  const std::string door = "[[disturbance]]\nname = \"kiln door\"\nline = 7\n";
+  EXPECT_THAT(message_of(live_text() + door + door), HasSubstr("a second disturbance"));
+  EXPECT_THAT(message_of(live_text() + "[[disturbance]]\nname = \"lid\"\nline = 1\n"),
+              AllOf(HasSubstr("line 1"), HasSubstr("\"lid\" has already")));
+  EXPECT_THAT(message_of(oak_text() + door), HasSubstr("disturbance"))
+      << "no lines in virtual time";
+}
+
 }  // namespace
 }  // namespace plexor::rig

@@ -170,6 +170,33 @@ TEST(Truth, TellsWhatHappenedInTimeOrder) {
   EXPECT_GT(disturbances, 15U);
 }
 
+TEST(VirtualRig, TellsOfDisturbancesThatAreMarkedAndOfNoOthers) {
+  Simulation simulation = busy_simulation();
+  simulation.sensor->disturbances[0].marked_tail = 2s;  // mugs, put down in two bumps
+  std::vector<base::Instant> bumps;
+  VirtualRig rig(workshop_rig(), simulation, 1, false, [&](const Truth& truth) {
+    if (truth.kind == Truth::Kind::disturbance && truth.name == "mug put down") {
+      bumps.push_back(truth.at);
+    }
+  });
+  const auto sensed = only<rig::DisturbanceSensed>(observe_all(rig, run_start + 10min));
+  ASSERT_GT(bumps.size(), 20U);
+  EXPECT_LE(sensed.size(), bumps.size() / 2) << "one for both bumps";
+  base::Instant told_until = run_start;
+  for (const rig::DisturbanceSensed& one : sensed) {
+    EXPECT_EQ(one.name, "mug put down");
+    EXPECT_GT(one.from, told_until) << "none overlaps the one before";
+    EXPECT_EQ(one.at, one.to);
+    told_until = one.to;
+  }
+  for (const base::Instant bump : bumps) {
+    if (bump + 2s > run_start + 10min) continue;  // not faded yet
+    EXPECT_TRUE(std::any_of(sensed.begin(), sensed.end(), [&](const auto& one) {
+      return one.from <= bump && bump + 2s <= one.to;
+    })) << base::to_s(bump.time_since_epoch());
+  }
+}
+
 TEST(VirtualRig, RefusesPulsesThatItCannotGive) {
   VirtualRig rig(workshop_rig(), workshop_simulation(), 1, false);
   EXPECT_FALSE(rig.observe_until(run_start + 1s));

@@ -33,6 +33,13 @@ struct AsText {
   std::string operator()(const rig::SamplesHeard& heard) const {
     return fmt::format("{} samples of {}", heard.values.size(), heard.channel);
   }
+  std::string operator()(const rig::DisturbanceSensed& sensed) const {
+    return fmt::format("disturbance {} {} {}", sensed.name, sensed.from.time_since_epoch().count(),
+                       sensed.to.time_since_epoch().count());
+  }
+  std::string operator()(const rig::ClockSeen& clock) const {
+    return fmt::format("clock {}", clock.wall_ns);
+  }
 };
 
 }  // namespace

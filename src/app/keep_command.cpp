@@ -1,0 +1,43 @@
+#include <fmt/format.h>
+
+#include <memory>
+#include <string>
+
+#include "app/commands.hpp"
+#include "app/keep_nights.hpp"
+
+namespace plexor::app {
+
+CommandBody add_keep_command(CLI::App& parser) {
+  struct Options {
+    std::string folder;
+    run::Retention retention;
+    bool dry_run = false;
+  };
+  const auto options = std::make_shared<Options>();
+  parser.add_option("FOLDER", options->folder, "Folder that holds runs")->required();
+  parser
+      .add_option("--journals", options->retention.journals,
+                  "Journals of so many nights stay, the last ones")
+      ->check(CLI::Range(1, 100'000))
+      ->capture_default_str();
+  const auto* waveforms = parser
+                              .add_option("--waveforms", options->retention.waveforms,
+                                          "Waveforms of so many; else as many as journals")
+                              ->check(CLI::Range(0, 100'000));
+  parser.add_flag("--dry-run", options->dry_run, "Only say what would be removed");
+  parser.footer(
+      "Results, tables and pages stay for good; without its journal a run can't be reported or\n"
+      "compared again. A run that goes on, was interrupted, or has no results yet loses nothing.\n"
+      "Example: plexor keep reports/runs --journals 14 --waveforms 7");
+  return [options, waveforms] {
+    if (waveforms->count() == 0) options->retention.waveforms = options->retention.journals;
+    for (const std::string& line :
+         keep_nights(options->folder, options->retention, options->dry_run)) {
+      fmt::print("{}\n", line);
+    }
+    return ExitCode::pass;
+  };
+}
+
+}  // namespace plexor::app
