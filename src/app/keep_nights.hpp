@@ -1,5 +1,6 @@
 #pragma once
 
+#include <CLI/CLI.hpp>
 #include <filesystem>
 #include <functional>
 #include <string>
@@ -9,6 +10,9 @@
 #include "run/run_folder.hpp"
 
 namespace plexor::app {
+
+/// --journals and --waveforms, as every command has them that removes old ones.
+void add_retention_options(CLI::App& parser, run::Retention& retention);
 
 /// Whether a run is in the archive.
 using IsArchived = std::function<bool(const run::RunFolder&)>;

@@ -1,114 +1,15 @@
 #include <memory>
-#include <optional>
-#include <utility>
+#include <string>
 
-#include "analysis/provable.hpp"
 #include "app/arming.hpp"
-#include "app/aside.hpp"
 #include "app/commands.hpp"
-#include "app/disk_check.hpp"
-#include "app/live_run.hpp"
 #include "app/make_reports.hpp"
-#include "app/run_journal.hpp"
-#include "app/run_progress.hpp"
-#include "app/stop_signals.hpp"
-#include "app/summary_post.hpp"
-#include "app/surroundings.hpp"
-#include "app/truth_file.hpp"
+#include "app/run_job.hpp"
 #include "base/error.hpp"
-#include "run/runner.hpp"
-#include "virtual/virtual_rig.hpp"
 
 namespace plexor::app {
 
 namespace {
-
-/// A verdict that can't come out, or hardly, is told before anything is tapped for it.
-void check_limits_can_be_reached(const Job& job) {
-  constexpr double hardly = 0.5;
-  for (const analysis::Provable& limit : analysis::what_can_be_proved(job.scenario)) {
-    if (limit.can_pass && limit.power < hardly) {
-      say_aside("WARNING: {}; {}\n", limit.sentence, limit.power_sentence);
-    }
-    if (limit.can_pass) continue;
-    throw base::InputError({job.scenario_file, 0, 0}, "a limit out of reach in [accept]",
-                           "limits that this plan can show", limit.sentence);
-  }
-}
-
-run::RunFolder tap_in_virtual_time(const Job& job, const RunOptions& options,
-                                   std::optional<InterruptedRun> interrupted,
-                                   const Onlookers& onlookers) {
-  const StopSignals stop;
-  const VirtualClock clock = virtual_clock(options.clock);
-  BegunRun begun = begin_or_go_on(job, options, std::move(interrupted), clock.segment);
-  TruthFile truth(begun.folder.truth_csv(begun.segment));
-  virtual_rig::VirtualRig rig(job.rig, job.simulation, job.scenario.seed, options.lifted,
-                              [&truth](const virtual_rig::Truth& one) { truth.append(one); });
-  if (!job.scenario.spots.empty()) rig.move_tapper(begun.so_far ? begun.so_far->spot() : 0);
-  run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(), {},
-                           std::move(begun.so_far));
-  Surroundings surroundings(begun, clock.segment, rig, clock.surroundings);
-  onlookers.service.ready("in virtual time: " + job.scenario.name);
-  run::run_to_end(
-      conductor, {rig, rig, rig}, begun.journal, run::Durability::written,
-      {.stop_requested = [&stop] { return stop.requested(); },
-       .on_progress = progress_shown(onlookers),
-       .on_settled =
-           [&onlookers](const judge::Settled& trial) { onlookers.publisher.outcome(trial); },
-       .move_to =
-           [&rig](std::uint32_t spot) {
-             rig.move_tapper(spot);
-             return true;
-           },
-       .on_wave = [&begun](const journal::WaveRecord& wave) { begun.keep(wave); },
-       .seen_beside =
-           [&] {
-             onlookers.service.goes_round();
-             return surroundings.seen();
-           },
-       .must_end = [&surroundings] { return surroundings.must_end(); }});
-  begun.finish();
-  truth.finish();
-  return begun.folder;
-}
-
-/// Nothing if nobody gave leave to tap.
-std::optional<run::RunFolder> tap_and_listen(const Job& job, const RunOptions& options,
-                                             std::optional<InterruptedRun> interrupted,
-                                             const Onlookers& onlookers) {
-  if (job.rig.kind == rig::RigKind::simulated) {
-    return tap_in_virtual_time(job, options, std::move(interrupted), onlookers);
-  }
-  if (options.clock.empty()) return tap_live(job, options, std::move(interrupted), onlookers);
-  throw base::InputError({"--clock", 0, 0}, "a rig in real time", "a rig in virtual time",
-                         "leave it out: the computer's own clock is taken");
-}
-
-/// A new run, or the rest of one.
-ExitCode tap_and_report(RunOptions options) {
-  std::optional<InterruptedRun> interrupted;
-  if (!options.resume.empty()) {
-    interrupted.emplace(take_up_run(options.resume));
-    options.lifted = interrupted->header.lifted;
-  }
-  const Job job = interrupted ? load_job_again(interrupted->header, options.rig)
-                              : load_job(options.scenario, options.rig);
-  check_limits_can_be_reached(job);
-  check_disk_room(job, interrupted ? interrupted->folder.root.string() : options.out);
-  check_post_settings(job.rig);
-  RunPublisher publisher(job);
-  ServiceNotice service;
-  const auto folder = tap_and_listen(job, options, std::move(interrupted), {publisher, service});
-  if (!folder) return ExitCode::undecided;
-  service.stopping("making the reports");
-  const analysis::Results results = make_reports(*folder);
-  const auto summary = summary_of(folder->root.string(), results, publisher.dropped());
-  publisher.end(summary);
-  post_summary(job.rig, *folder, summary);
-  print_results(*folder, results, options.json);
-  return exit_code_of(results);
-}
 
 /// What a new run needs, and what one that goes on has already.
 void check_options(const RunOptions& options) {
@@ -125,6 +26,12 @@ void check_options(const RunOptions& options) {
 
 }  // namespace
 
+void add_clock_option(CLI::App& parser, std::string& clock) {
+  parser.add_option("--clock", clock,
+                    "In virtual time: what people's clocks say at the begin, as\n"
+                    "2026-06-01T22:00:00 (local), or with Z or +02:00 after it");
+}
+
 CommandBody add_run_command(CLI::App& parser) {
   const auto options = std::make_shared<RunOptions>();
   parser.add_option("SCENARIO", options->scenario, "Scenario file: what to do");
@@ -137,16 +44,17 @@ CommandBody add_run_command(CLI::App& parser) {
                   "The tapper stands clear of the surface: whatever is heard then is no knock");
   parser.add_flag("--arm", options->arm,
                   "On real lines: arm after a countdown of five seconds instead of a key press");
-  parser.add_option("--clock", options->clock,
-                    "In virtual time: what people's clocks say at the begin, as\n"
-                    "2026-06-01T22:00:00 (local), or with Z or +02:00 after it");
+  add_clock_option(parser, options->clock);
   parser.add_flag("--json", options->json, "Print results.json instead of the summary");
   parser.footer(std::string("On a rig of kind \"lines\" this moves the tapper.\n\n") + cautions +
                 "\nExamples: plexor run scenarios/regression.toml --rig rig/simulated-oak.toml\n"
                 "          plexor run --resume reports/runs/2026-06-11_213000_night");
   return [options] {
     check_options(*options);
-    return tap_and_report(*options);
+    const auto finished = tap_and_report(*options);
+    if (!finished) return ExitCode::undecided;
+    print_results(finished->folder, finished->results, options->json);
+    return exit_code_of(finished->results);
   };
 }
 

@@ -39,10 +39,18 @@ std::string slug(const std::string& name) {
   return words.empty() ? "run" : words;
 }
 
-/// A folder of its own for this run, under where runs go unless told otherwise.
-std::filesystem::path dated_folder(const std::string& scenario_name) {
-  const std::string base =
-      fmt::format("{}/{:%Y-%m-%d_%H%M%S}_{}", default_runs_folder, utc_now(), slug(scenario_name));
+/// What people's clocks say when it begins; in virtual time without any, now.
+std::tm begin_of(const journal::Segment& segment) {
+  if (segment.wall_ns == 0) return utc_now();
+  constexpr std::int64_t ns_per_s = 1'000'000'000;
+  return fmt::gmtime(static_cast<std::time_t>(segment.wall_ns / ns_per_s + segment.utc_offset_s));
+}
+
+/// A folder of its own for this run.
+std::filesystem::path dated_folder(const std::string& under, const std::string& scenario_name,
+                                   const journal::Segment& segment) {
+  const std::string base = fmt::format("{}/{:%Y-%m-%d_%H%M%S}_{}", under, begin_of(segment),
+                                       slug(scenario_name));
   std::string name = base;
   for (int i = 2; std::filesystem::exists(name); ++i) name = fmt::format("{}_{}", base, i);
   return name;
@@ -123,7 +131,7 @@ journal::Host host_facts(const std::string& scheduling) {
 BegunRun begin_run(const Job& job, const RunOptions& options, const journal::Segment& segment,
                    const LiveFacts& live) {
   run::RunFolder folder = run::create_run_folder(
-      options.out.empty() ? dated_folder(job.scenario.name) : std::filesystem::path(options.out));
+      options.out.empty() ? dated_folder(options.runs, job.scenario.name, segment) : std::filesystem::path(options.out));
   run::RunLock lock(folder.root);
   journal::Writer journal(journal::create_journal_file(folder.journal()));
   journal.append(header_of(job, options.lifted, live));

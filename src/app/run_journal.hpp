@@ -24,7 +24,8 @@ inline constexpr const char* by_hand = "hand";
 struct RunOptions {
   std::string scenario;
   std::string rig;
-  std::string out;
+  std::string out;                          ///< folder of the run; empty: a dated one in `runs`
+  std::string runs = default_runs_folder;
   std::string resume;  ///< folder of the interrupted run that goes on; empty: a new one
   bool lifted = false;
   bool arm = false;  ///< armed after a countdown instead of a key press

@@ -42,6 +42,9 @@ struct RunFolder {
 /// journal. Throws base::InputError if there is no journal.
 [[nodiscard]] RunFolder open_run_folder(const std::filesystem::path& path);
 
+/// The runs in this folder, in the order of their names; none where there is none, nor a folder.
+[[nodiscard]] std::vector<RunFolder> run_folders_in(const std::filesystem::path& folder);
+
 /// One run as open_run_folder() finds it, or, of a folder that holds several, all of them in the
 /// order of their names. Throws base::InputError if there is none.
 [[nodiscard]] std::vector<RunFolder> open_run_folders(const std::filesystem::path& path);
