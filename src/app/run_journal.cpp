@@ -13,6 +13,7 @@
 #include <variant>
 
 #include "app/aside.hpp"
+#include "app/power_cut.hpp"
 #include "base/error.hpp"
 #include "journal/reader.hpp"
 #include "run/replay.hpp"
@@ -125,7 +126,9 @@ BegunRun begin_run(const Job& job, const RunOptions& options, const journal::Seg
   run::RunFolder folder = run::create_run_folder(
       options.out.empty() ? dated_folder(job.scenario.name) : std::filesystem::path(options.out));
   run::RunLock lock(folder.root);
-  journal::Writer journal(journal::create_journal_file(folder.journal()));
+  auto file = journal::create_journal_file(folder.journal());
+  if (job.simulation.power_cut) file = only_what_is_synced(std::move(file));
+  journal::Writer journal(std::move(file));
   journal.append(header_of(job, options.lifted, live));
   journal.append(host_facts(live.scheduling));
   journal.append(segment);

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -26,6 +27,7 @@ struct RunOptions {
   std::string rig;
   std::string out;
   std::string resume;  ///< folder of the interrupted run that goes on; empty: a new one
+  std::optional<std::uint64_t> seed{};  ///< instead of the scenario's
   bool lifted = false;
   bool arm = false;  ///< armed after a countdown instead of a key press
   bool json = false;
