@@ -3,6 +3,7 @@
 #include <filesystem>
 #include <optional>
 
+#include "analysis/history/figures_of.hpp"
 #include "analysis/signal/signal_gatherer.hpp"
 #include "app/progress_bar.hpp"
 #include "journal/reader.hpp"
@@ -42,6 +43,12 @@ analysis::Results analyse_run_and_waveforms(
       folder.waveforms(), [&](const journal::WaveRecord& wave) { signals->take(wave); });
   results.channels = signals->finish();
   return results;
+}
+
+analysis::RunFigures figures_in(const run::RunFolder& folder) {
+  analysis::RunFigures figures = analysis::figures_of(analyse_run(folder, {}));
+  figures.folder = std::filesystem::absolute(folder.root).lexically_normal().string();
+  return figures;
 }
 
 std::vector<analysis::RunEvidence> evidence_in(const std::string& path) {

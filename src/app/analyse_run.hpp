@@ -6,6 +6,7 @@
 
 #include "analysis/analyse.hpp"
 #include "analysis/comparing/run_evidence.hpp"
+#include "analysis/history/run_figures.hpp"
 #include "run/run_folder.hpp"
 
 namespace plexor::app {
@@ -20,6 +21,9 @@ namespace plexor::app {
 [[nodiscard]] analysis::Results analyse_run_and_waveforms(
     const run::RunFolder& folder, const std::function<void(const analysis::TrialRow&)>& row = {},
     const std::function<void(const journal::Header&)>& header = {});
+
+/// What a history keeps of a run, with where it is.
+[[nodiscard]] analysis::RunFigures figures_in(const run::RunFolder& folder);
 
 /// What comparisons need of each run at `path`: a run's folder, or a folder with several. Throws
 /// what reading and analysing throw.

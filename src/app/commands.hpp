@@ -27,6 +27,8 @@ CommandBody add_calibrate_command(CLI::App& parser);
 CommandBody add_arm_command(CLI::App& parser);
 CommandBody add_mark_command(CLI::App& parser);
 CommandBody add_keep_command(CLI::App& parser);
+CommandBody add_archive_command(CLI::App& parser);
+CommandBody add_night_command(CLI::App& parser);
 CommandBody add_simulate_command(CLI::App& parser);
 
 }  // namespace plexor::app

@@ -36,11 +36,13 @@ void put_spots_on_surface(Job& job) {
   }
 }
 
-Job make_job(std::string scenario_file, std::string scenario_text, LoadedRig loaded) {
+Job make_job(std::string scenario_file, std::string scenario_text,
+             std::optional<std::uint64_t> seed, LoadedRig loaded) {
   Job job;
   job.scenario_file = std::move(scenario_file);
   job.scenario_text = std::move(scenario_text);
   job.scenario = scenario::parse_scenario(job.scenario_text, job.scenario_file);
+  job.scenario.seed = seed.value_or(job.scenario.seed);
   job.rig_file = std::move(loaded.file);
   job.rig_text = std::move(loaded.text);
   job.calibration = std::move(loaded.calibration);
@@ -66,8 +68,9 @@ LoadedRig rig_of(const journal::Header& header) {
 
 }  // namespace
 
-Job load_job(const std::filesystem::path& scenario_path, const std::filesystem::path& rig_path) {
-  return make_job(scenario_path.string(), read_text_file(scenario_path), load_rig(rig_path));
+Job load_job(const std::filesystem::path& scenario_path, const std::filesystem::path& rig_path,
+             std::optional<std::uint64_t> seed) {
+  return make_job(scenario_path.string(), read_text_file(scenario_path), seed, load_rig(rig_path));
 }
 
 Job load_job_again(const journal::Header& header, const std::filesystem::path& rig_path) {
@@ -81,9 +84,7 @@ Job load_job_again(const journal::Header& header, const std::filesystem::path& r
     }
     loaded = std::move(now);
   }
-  Job job = make_job(header.scenario_file, header.scenario_text, std::move(loaded));
-  job.scenario.seed = header.seed;
-  return job;
+  return make_job(header.scenario_file, header.scenario_text, header.seed, std::move(loaded));
 }
 
 }  // namespace plexor::app

@@ -1,6 +1,8 @@
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
+#include <optional>
 #include <string>
 
 #include "journal/records.hpp"
@@ -24,9 +26,11 @@ struct Job {
   run::Rehearsal rehearsal;
 };
 
-/// Throws base::InputError for anything that `run` would refuse.
+/// With `seed`, if given, instead of the scenario's own. Throws base::InputError for anything that
+/// `run` would refuse.
 [[nodiscard]] Job load_job(const std::filesystem::path& scenario_path,
-                           const std::filesystem::path& rig_path);
+                           const std::filesystem::path& rig_path,
+                           std::optional<std::uint64_t> seed = {});
 
 /// The job of a run under way, as its journal has it. The rig file must be where it was (or at
 /// `rig_path`, if that is not empty) and say what it said, because the warden reads it too; of a

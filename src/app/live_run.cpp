@@ -97,7 +97,7 @@ run::RunFolder conduct(const Job& job, const RunOptions& options,
   const RigState& state = session.state();
   onlookers.service.ready("armed: " + job.scenario.name);
   const journal::Ended ended = run::run_to_end(
-      conductor, {rig, rig, rig}, begun.journal, run::Durability::synced,
+      conductor, {rig, rig, rig, &rig}, begun.journal, run::Durability::synced,
       {.stop_requested = [&session] { return session.stop_requested(); },
        .on_progress = progress_shown(onlookers),
        .before_fire = [&session](const run::Fire& trial) { session.before_fire(trial); },

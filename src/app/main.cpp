@@ -76,6 +76,8 @@ ExitCode plexor_main(int argc, char** argv) {
   using namespace plexor::app;
   add("rehearse", "Show the plan and what it can prove; move nothing", add_rehearse_command);
   add("run", "Tap the scenario, listen, and report: the main job", add_run_command);
+  add("night", "Spend a night: go on or begin anew, report, archive, and say what changed",
+      add_night_command);
   add("preflight", "Check a rig and its computer; say what to fix", add_preflight_command);
   add("listen", "Show what the devices say, as it comes", add_listen_command);
   add("learn", "Hear a person knock a rhythm; write it for a scenario", add_learn_command);
@@ -91,6 +93,7 @@ ExitCode plexor_main(int argc, char** argv) {
   add("units", "Tell whether a unit stands out among several", add_units_command);
   add("surfaces", "Surfaces side by side: how hard to knock, how they ring, what a detector needs",
       add_surfaces_command);
+  add("archive", "Put runs into an archive of many", add_archive_command);
   add("order", "Plan in which order to run units or releases", add_order_command);
 
   try {

@@ -1,16 +1,18 @@
 #include <fmt/format.h>
 
 #include <filesystem>
+#include <limits>
 #include <memory>
 #include <optional>
 #include <string>
 #include <utility>
 
-#include "app/night_archive.hpp"
+#include "app/archive_option.hpp"
 #include "app/aside.hpp"
 #include "app/commands.hpp"
 #include "app/keep_nights.hpp"
 #include "app/make_reports.hpp"
+#include "app/night_archive.hpp"
 #include "app/rig_loading.hpp"
 #include "app/run_job.hpp"
 #include "app/text_file.hpp"
@@ -78,7 +80,10 @@ std::uint64_t seed_of_night(const RunOptions& options) {
   const auto scenario =
       scenario::parse_scenario(read_text_file(options.scenario), options.scenario);
   const rig::WallTime now = wall_time_of(options);
-  return scenario.seed + static_cast<std::uint64_t>(run::night_of(now.unix_ns, now.utc_offset_s));
+  const std::uint64_t largest = std::numeric_limits<std::int64_t>::max();
+  return (scenario.seed +
+          static_cast<std::uint64_t>(run::night_of(now.unix_ns, now.utc_offset_s))) &
+         largest;
 }
 
 /// What `run` is to be asked for.

@@ -1,3 +1,5 @@
+#include <cstdint>
+#include <limits>
 #include <memory>
 #include <string>
 
@@ -17,10 +19,12 @@ void check_options(const RunOptions& options) {
   if (is_new && (options.scenario.empty() || options.rig.empty())) {
     throw base::InputError("run: SCENARIO and --rig are missing; expected both, or --resume RUN");
   }
-  if (!is_new && (!options.scenario.empty() || !options.out.empty() || options.lifted)) {
+  const bool has_more =
+      !options.scenario.empty() || !options.out.empty() || options.lifted || options.seed;
+  if (!is_new && has_more) {
     throw base::InputError(
-        "run: --resume with SCENARIO, --out or --lifted; a run goes on with the scenario, in the "
-        "folder and in the way that it began: leave them out");
+        "run: --resume with SCENARIO, --out, --seed or --lifted; a run goes on with the scenario, "
+        "in the folder and in the way that it began: leave them out");
   }
 }
 
@@ -40,6 +44,9 @@ CommandBody add_run_command(CLI::App& parser) {
                     "Folder for the run (else a dated one under reports/runs)");
   parser.add_option("--resume", options->resume,
                     "Go on with the interrupted run in this folder, at its next trial");
+  parser
+      .add_option("--seed", options->seed, "Instead of the scenario's seed: another night's draws")
+      ->check(CLI::Range(std::int64_t{0}, std::numeric_limits<std::int64_t>::max()));
   parser.add_flag("--lifted", options->lifted,
                   "The tapper stands clear of the surface: whatever is heard then is no knock");
   parser.add_flag("--arm", options->arm,

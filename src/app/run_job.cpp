@@ -7,6 +7,7 @@
 #include "app/disk_check.hpp"
 #include "app/live_run.hpp"
 #include "app/make_reports.hpp"
+#include "app/power_cut.hpp"
 #include "app/run_progress.hpp"
 #include "app/stop_signals.hpp"
 #include "app/summary_post.hpp"
@@ -14,6 +15,8 @@
 #include "app/truth_file.hpp"
 #include "base/error.hpp"
 #include "run/runner.hpp"
+#include "virtual/ageing.hpp"
+#include "virtual/segment_seed.hpp"
 #include "virtual/virtual_rig.hpp"
 
 namespace plexor::app {
@@ -33,6 +36,19 @@ void check_limits_can_be_reached(const Job& job) {
   }
 }
 
+/// What the rig is made of on the day of the run.
+virtual_rig::Simulation simulation_on_its_day(const Job& job, const journal::Segment& segment) {
+  virtual_rig::Simulation simulation = job.simulation;
+  if (!virtual_rig::ages(simulation)) return simulation;
+  if (segment.wall_ns == 0) {
+    say_aside("WARNING: {}: a device ages, but the run has no date (--clock); it is taken as new\n",
+              job.rig_file);
+  } else {
+    virtual_rig::age(simulation, segment.wall_ns);
+  }
+  return simulation;
+}
+
 run::RunFolder tap_in_virtual_time(const Job& job, const RunOptions& options,
                                    std::optional<InterruptedRun> interrupted,
                                    const Onlookers& onlookers) {
@@ -40,15 +56,21 @@ run::RunFolder tap_in_virtual_time(const Job& job, const RunOptions& options,
   const VirtualClock clock = virtual_clock(options.clock);
   BegunRun begun = begin_or_go_on(job, options, std::move(interrupted), clock.segment);
   TruthFile truth(begun.folder.truth_csv(begun.segment));
-  virtual_rig::VirtualRig rig(job.rig, job.simulation, job.scenario.seed, options.lifted,
+  virtual_rig::VirtualRig rig(job.rig, simulation_on_its_day(job, clock.segment),
+                              virtual_rig::segment_seed(job.scenario.seed, begun.segment),
+                              options.lifted,
                               [&truth](const virtual_rig::Truth& one) { truth.append(one); });
   if (!job.scenario.spots.empty()) rig.move_tapper(begun.so_far ? begun.so_far->spot() : 0);
   run::Conductor conductor(job.scenario, job.rig, options.lifted, begun.journal.next_sequence(), {},
                            std::move(begun.so_far));
+  const bool power_fails = job.simulation.power_cut && begun.segment == 0;
+  SensesUntilPowerCut mortal(rig, rig, job.simulation.power_cut.value_or(base::Instant::max()));
+  rig::Senses& senses = power_fails ? static_cast<rig::Senses&>(mortal) : rig;
   Surroundings surroundings(begun, clock.segment, rig, clock.surroundings);
   onlookers.service.ready("in virtual time: " + job.scenario.name);
   run::run_to_end(
-      conductor, {rig, rig, rig}, begun.journal, run::Durability::written,
+      conductor, {rig, senses, rig, &rig}, begun.journal,
+      power_fails ? run::Durability::synced : run::Durability::written,
       {.stop_requested = [&stop] { return stop.requested(); },
        .on_progress = progress_shown(onlookers),
        .on_settled =
@@ -75,7 +97,11 @@ std::optional<run::RunFolder> tap_and_listen(const Job& job, const RunOptions& o
                                              std::optional<InterruptedRun> interrupted,
                                              const Onlookers& onlookers) {
   if (job.rig.kind == rig::RigKind::simulated) {
-    return tap_in_virtual_time(job, options, std::move(interrupted), onlookers);
+    try {
+      return tap_in_virtual_time(job, options, std::move(interrupted), onlookers);
+    } catch (const PowerCut&) {
+      die_of_power_cut(job.simulation.power_cut.value());
+    }
   }
   if (options.clock.empty()) return tap_live(job, options, std::move(interrupted), onlookers);
   throw base::InputError({"--clock", 0, 0}, "a rig in real time", "a rig in virtual time",
@@ -91,9 +117,10 @@ std::optional<FinishedRun> tap_and_report(RunOptions options) {
     options.lifted = interrupted->header.lifted;
   }
   const Job job = interrupted ? load_job_again(interrupted->header, options.rig)
-                              : load_job(options.scenario, options.rig);
+                              : load_job(options.scenario, options.rig, options.seed);
   check_limits_can_be_reached(job);
-  check_disk_room(job, interrupted ? interrupted->folder.root.string() : options.out);
+  const std::string& under = options.out.empty() ? options.runs : options.out;
+  check_disk_room(job, interrupted ? interrupted->folder.root.string() : under);
   check_post_settings(job.rig);
   RunPublisher publisher(job);
   ServiceNotice service;

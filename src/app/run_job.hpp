@@ -19,8 +19,8 @@ struct FinishedRun {
 };
 
 /// The main job: a new run, or the rest of an interrupted one, with its reports, its summary
-/// published and posted. Nothing if nobody gave leave to tap. Throws base::InputError for what can't
-/// be run, and base::RigFault with nothing energised.
+/// published and posted. Nothing if nobody gave leave to tap. Throws base::InputError for what
+/// can't be run, and base::RigFault with nothing energised.
 [[nodiscard]] std::optional<FinishedRun> tap_and_report(RunOptions options);
 
 }  // namespace plexor::app

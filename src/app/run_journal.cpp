@@ -13,6 +13,7 @@
 #include <variant>
 
 #include "app/aside.hpp"
+#include "app/power_cut.hpp"
 #include "base/error.hpp"
 #include "journal/reader.hpp"
 #include "run/replay.hpp"
@@ -49,8 +50,8 @@ std::tm begin_of(const journal::Segment& segment) {
 /// A folder of its own for this run.
 std::filesystem::path dated_folder(const std::string& under, const std::string& scenario_name,
                                    const journal::Segment& segment) {
-  const std::string base = fmt::format("{}/{:%Y-%m-%d_%H%M%S}_{}", under, begin_of(segment),
-                                       slug(scenario_name));
+  const std::string base =
+      fmt::format("{}/{:%Y-%m-%d_%H%M%S}_{}", under, begin_of(segment), slug(scenario_name));
   std::string name = base;
   for (int i = 2; std::filesystem::exists(name); ++i) name = fmt::format("{}_{}", base, i);
   return name;
@@ -131,9 +132,12 @@ journal::Host host_facts(const std::string& scheduling) {
 BegunRun begin_run(const Job& job, const RunOptions& options, const journal::Segment& segment,
                    const LiveFacts& live) {
   run::RunFolder folder = run::create_run_folder(
-      options.out.empty() ? dated_folder(options.runs, job.scenario.name, segment) : std::filesystem::path(options.out));
+      options.out.empty() ? dated_folder(options.runs, job.scenario.name, segment)
+                          : std::filesystem::path(options.out));
   run::RunLock lock(folder.root);
-  journal::Writer journal(journal::create_journal_file(folder.journal()));
+  auto file = journal::create_journal_file(folder.journal());
+  if (job.simulation.power_cut) file = only_what_is_synced(std::move(file));
+  journal::Writer journal(std::move(file));
   journal.append(header_of(job, options.lifted, live));
   journal.append(host_facts(live.scheduling));
   journal.append(segment);

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -24,9 +25,10 @@ inline constexpr const char* by_hand = "hand";
 struct RunOptions {
   std::string scenario;
   std::string rig;
-  std::string out;                          ///< folder of the run; empty: a dated one in `runs`
+  std::string out;  ///< folder of the run; empty: a dated one in `runs`
   std::string runs = default_runs_folder;
   std::string resume;  ///< folder of the interrupted run that goes on; empty: a new one
+  std::optional<std::uint64_t> seed{};  ///< instead of the scenario's
   bool lifted = false;
   bool arm = false;  ///< armed after a countdown instead of a key press
   bool json = false;

@@ -12,6 +12,7 @@ namespace plexor::app {
 namespace {
 
 std::string note_of(const run::Progress& progress) {
+  if (!progress.hung.empty()) return progress.hung;
   if (!progress.unheard.empty()) return progress.unheard + " can't be heard; the run waits";
   if (!progress.move_to.empty()) {
     return fmt::format("waits for the tapper to be moved to \"{}\"", progress.move_to);

@@ -142,7 +142,8 @@ void RunPublisher::progress(const run::Progress& progress) {
                            {"hits", progress.hits},
                            {"expected", progress.expected},
                            {"leave_ended", progress.leave_ended},
-                           {"unheard", progress.unheard}});
+                           {"unheard", progress.unheard},
+                           {"hung", progress.hung}});
 }
 
 void RunPublisher::outcome(const judge::Settled& settled) {

@@ -172,6 +172,13 @@ void tell_where(const SimulateOptions& options, const rig::RigFile& rig, const H
   std::fflush(stdout);
 }
 
+void fit_power_lines(const rig::RigFile& rig, virtual_rig::LiveBench& bench) {
+  for (std::uint32_t device = 0; device < rig.devices.size(); ++device) {
+    const auto& recovery = rig.devices[device].recovery;
+    if (recovery && recovery->power) bench.fit_power_line(device, recovery->power->line.value());
+  }
+}
+
 void simulate(const SimulateOptions& options, const std::string& text, const rig::RigFile& rig) {
   const StopSignals stop;
   const auto simulation = virtual_rig::parse_simulation(text, options.rig, rig);
@@ -187,6 +194,7 @@ void simulate(const SimulateOptions& options, const std::string& text, const rig
       virtual_rig::make_voices(rig, simulation, chip));
   if (rig.speed_gate) bench.fit_gate(rig.speed_gate->wire);
   bench.lag_contact(rig.contact.lag);
+  fit_power_lines(rig, bench);
   bench.fit_channels(virtual_rig::make_channel_voices(rig));
   hands.reach_for(bench);
   tell_where(options, rig, hands);

@@ -27,6 +27,7 @@ enum class Purpose : std::uint16_t {
   line_poll = 104,
   dice = 105,
   outage = 106,
+  segment = 107,  ///< the seed of a run's later segments
 };
 
 /// Names one random draw. Equal keys give equal draws, on every machine and in

@@ -114,6 +114,15 @@ class Senses {
   virtual std::optional<Observation> observe_until(base::Instant deadline) = 0;
 };
 
+/// The supplies of the devices under test, never the coil's.
+class PowerSwitch {
+ public:
+  virtual ~PowerSwitch() = default;
+  /// Takes a device's power away, or gives it back; at first, and after the run, each has it.
+  /// Throws base::RigFault where it can't be done.
+  virtual void set_power(std::uint32_t device, bool on) = 0;
+};
+
 class Clock {
  public:
   virtual ~Clock() = default;

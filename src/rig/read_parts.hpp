@@ -50,6 +50,9 @@ inline constexpr std::size_t longest_description = 200;
 /// listener on a line without a chip of its own has an empty one.
 void read_listening(base::TableReader& device, Device& into);
 
+/// [device.recovery] of a device of a rig of that kind.
+[[nodiscard]] RecoverySettings read_recovery(base::TableReader reader, RigKind kind);
+
 /// Refuses what two devices can't share, two ways of one device that are the same, and what a
 /// channel can't share with anything.
 void refuse_shared_ways(const base::TableReader& file, const RigFile& rig);

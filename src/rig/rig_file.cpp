@@ -199,6 +199,9 @@ std::vector<Device> read_devices(TableReader& file, RigKind kind) {
                   entry.has("position") ? line_of_text(entry, "position", longest_name) : ""};
     if (entry.has("at_mm")) device.at = entry.surface_point("at_mm");
     if (kind == RigKind::lines) read_listening(entry, device);
+    if (auto recovery = entry.table_if("recovery")) {
+      device.recovery = read_recovery(std::move(*recovery), kind);
+    }
     entry.finish();
     if (!names.insert(device.name).second) {
       entry.fail("name", fmt::format("a second device \"{}\"", device.name),
@@ -213,18 +216,43 @@ std::vector<Device> read_devices(TableReader& file, RigKind kind) {
   return devices;
 }
 
+/// What each of the rig's own lines is for, by its place.
+using TakenLines = std::map<std::string, std::string>;
+
+TakenLines lines_of(const RigFile& rig) {
+  TakenLines taken;
+  for (const auto& [name, wire] : wires_of(rig)) {
+    taken.emplace(place_of(LineSettings{.chip = rig.wiring->chip, .wire = wire}), name);
+  }
+  return taken;
+}
+
+/// A device's power line is driven by what a device does: it must never be one that the coil's
+/// power hangs on, or anybody else's.
+void take_power_lines(const TableReader& file, const RigFile& rig, TakenLines& taken) {
+  for (const Device& device : rig.devices) {
+    if (!device.recovery || !device.recovery->power || !device.recovery->power->line) continue;
+    const std::string place =
+        place_of(LineSettings{.chip = rig.wiring->chip, .wire = *device.recovery->power->line});
+    const auto [other, is_free] = taken.emplace(place, "power of " + device.name);
+    if (is_free) continue;
+    file.fail("device",
+              fmt::format("{} for the power of \"{}\", which \"{}\" has already", place,
+                          device.name, other->second),
+              "a line of its own for each",
+              "a device's power must hang on nothing that the rig uses otherwise (rig/wiring.md)");
+  }
+}
+
 /// Where a device's listener has no chip of its own, it is on the rig's.
 void settle_listeners(const TableReader& file, RigFile& rig) {
-  const safety::Wiring& wiring = *rig.wiring;
-  std::map<std::string, std::string> taken;
-  for (const auto& [name, wire] : wires_of(rig)) {
-    taken.emplace(place_of(LineSettings{.chip = wiring.chip, .wire = wire}), name);
-  }
+  TakenLines taken = lines_of(rig);
+  take_power_lines(file, rig, taken);
   for (Device& device : rig.devices) {
     for (ListenerSettings& listener : device.listeners) {
       auto* line = std::get_if<LineSettings>(&listener.way);
       if (line == nullptr) continue;
-      if (line->chip.empty()) line->chip = wiring.chip;
+      if (line->chip.empty()) line->chip = rig.wiring->chip;
       if (const auto other = taken.find(place_of(*line)); other != taken.end()) {
         file.fail("device",
                   fmt::format("{} of \"{}\", which \"{}\" has already", other->first, device.name,

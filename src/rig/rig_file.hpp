@@ -67,6 +67,23 @@ struct DisturbanceLine {
   base::Duration tail{};  ///< for so long afterwards things still ring
 };
 
+/// A switch in a device's own supply, never the coil's.
+struct PowerCycling {
+  /// Active while the power is taken away, so that a line that nobody drives leaves the device its
+  /// power. Kind lines only: the virtual rig switches without one.
+  std::optional<safety::Wire> line{};
+  base::Duration off{};             ///< for so long it is taken away
+  base::Duration boot{};            ///< and so long the device needs then
+  std::uint32_t most_per_hour = 0;  ///< what hangs more often is left alone
+};
+
+/// By what it is told that a device hangs, and what brings it back.
+struct RecoverySettings {
+  std::uint32_t silent_after_misses = 0;  ///< rhythms in a row that expect an event
+  base::Duration silent_after{};          ///< or a listener that is down for so long
+  std::optional<PowerCycling> power{};    ///< nothing: nobody can restart it
+};
+
 /// A device under test, as far as the controller knows it.
 struct Device {
   std::string name;                        ///< for people: "panel"
@@ -75,6 +92,7 @@ struct Device {
   base::Duration pattern_end_gap{};        ///< its own wait for the end of a rhythm, where known
   std::string position{};                  ///< where on the surface it stands; empty: not told
   std::optional<base::SurfacePoint> at{};  ///< where its sensor is, where that is told
+  std::optional<RecoverySettings> recovery{};
   // Kind lines only:
   /// By what its messages come in, at least one. The same event over two ways is one
   /// event: verdicts are about the first way, the others are shown beside it.

@@ -59,6 +59,7 @@ Conductor::Conductor(const scenario::Scenario& scenario, const rig::RigFile& rig
       pulse_check_(rig.limits, rig.coil, past.value_or(safety::CoilPast{safety::cold(rig.coil)}),
                    base::segment_start),
       hearing_(rig.devices),
+      watch_(rig.devices),
       capture_(static_cast<std::uint32_t>(rig.channels.size())) {}
 
 void Conductor::begin(base::Instant now) {
@@ -80,6 +81,7 @@ Progress Conductor::progress() const {
   Progress progress{ledger_.count(), ledger_.remaining()};
   if (leave_ended_) progress.leave_ended = leave_ended_->reason;
   if (waits_since_) progress.unheard = hearing_.missing();
+  progress.hung = watch_.note();
   if (asked_for_) progress.move_to = scenario_.spots.at(*asked_for_).name;
   return progress;
 }
@@ -94,6 +96,7 @@ bool Conductor::contact_is_sensed() const { return rig_.contact.is_sensed(); }
 void Conductor::plan_next(base::Instant now) {
   if (const auto trial = ledger_.next()) {
     if (!trial->taps.empty() && ledger_.next_spot() != ledger_.spot()) return ask_for_move(now);
+    if (!devices_are_on(now)) return;
     if (!hearing_.is_complete()) return wait_for_devices(now);
     waits_since_.reset();
     return plan(*trial, now);
@@ -117,6 +120,18 @@ void Conductor::wait_for_devices(base::Instant now) {
                now);
   }
   wake_at_ = now + std::chrono::seconds{1};
+}
+
+/// Restarts what hangs; false while a device is without power, or starts.
+bool Conductor::devices_are_on(base::Instant now) {
+  while (const auto order = watch_.next_order(now)) {
+    if (!order->on) append(journal::PowerCycle{order->device, order->reason, now});
+    actions_.emplace_back(Commit{});  // what is known so far is kept, whatever the switching does
+    actions_.emplace_back(SwitchPower{order->device, order->on});
+  }
+  const auto until = watch_.busy_until();
+  if (until) wake_at_ = *until;
+  return !until;
 }
 
 /// Hands are at the rig meanwhile, and whatever the devices report of them answers no trial.
@@ -216,9 +231,11 @@ void Conductor::observe(const rig::Observation& observation) {
   if (const auto* event = std::get_if<base::Event>(&observation)) {
     append(journal::Heard{*event});
     ledger_.heard(*event);
+    watch_.heard(event->device);
   } else if (const auto* change = std::get_if<rig::ListenerChanged>(&observation)) {
     append(journal::ListenerState{change->device, change->up, change->at, change->listener});
     hearing_.set(change->device, change->listener, change->up);
+    watch_.listener_changed(*change);
     if (!change->up) ledger_.take_back_unheard(change->at);
     if (waits_since_ && hearing_.is_complete()) wake_at_ = change->at;
   } else if (const auto* left = std::get_if<rig::LeaveEnded>(&observation)) {
@@ -298,6 +315,7 @@ void Conductor::close(base::Instant now) {
   tell(std::move(closed.settled));
   const bool measured = !trial.taps.empty() && done.contacts.size() == trial.taps.size();
   keep_waves(done, measured ? done.contacts.back() : last_contact(trial, done.planned.start));
+  if (watch_.is_needed() && !lifted_) watch_.answered(ledger_.last_closed().value());
 
   if (const auto fault = fault_of(done)) {
     end(Ended::Reason::fault, *fault, now);
@@ -389,6 +407,9 @@ void Conductor::end(Ended::Reason reason, const std::string& detail, base::Insta
   ended_ = Ended{reason, detail, now};
   append(*ended_);
   actions_.emplace_back(Commit{});
+  for (const std::uint32_t device : watch_.without_power()) {
+    actions_.emplace_back(SwitchPower{device, true});
+  }
 }
 
 }  // namespace plexor::run

@@ -15,6 +15,7 @@
 #include "rig/rig_file.hpp"
 #include "run/aim.hpp"
 #include "run/capture.hpp"
+#include "run/device_watch.hpp"
 #include "run/ledger.hpp"
 #include "safety/limits.hpp"
 #include "scenario/scenario.hpp"
@@ -39,17 +40,23 @@ struct Tell {
 struct AskForMove {
   std::uint32_t spot = 0;  ///< index into the scenario's
 };
+/// A device's power is to be taken away, or given back.
+struct SwitchPower {
+  std::uint32_t device = 0;
+  bool on = false;
+};
 /// What a channel showed of a trial: kept beside the journal.
 struct Keep {
   journal::WaveRecord wave;
 };
-using Action = std::variant<Append, Commit, Fire, MakeSafe, AskForMove, Tell, Keep>;
+using Action = std::variant<Append, Commit, Fire, MakeSafe, AskForMove, Tell, Keep, SwitchPower>;
 
 /// Where a run stands, for whoever watches.
 struct Progress : Count {
   std::uint64_t remaining = 0;  ///< trials to come, repeats included
   std::string leave_ended{};    ///< why only listening goes on; empty while taps are given
   std::string unheard{};        ///< the devices that the run waits for; empty while it goes on
+  std::string hung{};           ///< what is done about devices that hang; empty while none does
   std::string move_to{};        ///< the spot that the tapper is to be moved to; empty else
 };
 
@@ -61,7 +68,8 @@ struct Progress : Count {
 /// fire; listen to its end; assess the stimulus (void or not); append; next. A coil
 /// that is too warm for a trial makes it begin later. No trial begins while a device can't
 /// be heard: the run waits, and gives up after half an hour; what was done since it could be heard
-/// for sure is void. Once leave to tap has ended,
+/// for sure is void. A device that hangs (DeviceWatch) is restarted between two trials where its
+/// power can be switched. Once leave to tap has ended,
 /// only what needs no tap goes on. A block ends early when its sequential limits are decided (not
 /// so in a lifted run, which presents everything as a distractor). Where the scenario has several
 /// spots it asks for each move, and waits with nothing energised until the tapper stands there.
@@ -111,6 +119,7 @@ class Conductor {
   void plan_next(base::Instant now);
   void plan(const base::Trial& trial, base::Instant now);
   void wait_for_devices(base::Instant now);
+  [[nodiscard]] bool devices_are_on(base::Instant now);
   void ask_for_move(base::Instant now);
   [[nodiscard]] std::optional<safety::Refusal> fit(journal::TrialPlanned& planned) const;
   void fire(base::Instant now);
@@ -137,6 +146,7 @@ class Conductor {
   Aim aim_;
   safety::PulseCheck pulse_check_;
   rig::Hearing hearing_;
+  DeviceWatch watch_;
   Capture capture_;
   std::deque<Action> actions_;
   std::optional<Current> current_;

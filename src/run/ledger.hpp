@@ -51,6 +51,8 @@ class Ledger {
   };
   /// The trial planned last is over.
   [[nodiscard]] Closed closed(const journal::TrialPlanned& planned, const journal::TrialDone& done);
+  /// The trial that was over last as it stands; nothing before the first.
+  [[nodiscard]] std::optional<judge::Settled> last_closed() const { return judge_.closed(); }
   /// The last shift that is not yet answered by taking back: after an interruption between the
   /// two, the run begins with that.
   [[nodiscard]] const std::optional<base::Duration>& unanswered_shift() const { return shift_; }

@@ -41,6 +41,14 @@ lines::LineSetting edges_of(const char* name, const safety::Wire& wire) {
   return {.name = name, .offset = wire.offset, .active_low = wire.active_low, .edges = true};
 }
 
+/// Inactive, which leaves the device its power, from the first instant and once it is let go.
+lines::LineSetting power_setting(const rig::Device& device, const safety::Wire& wire) {
+  return {.name = "power of " + device.name,
+          .offset = wire.offset,
+          .direction = lines::Direction::output,
+          .active_low = wire.active_low};
+}
+
 /// What comes out of order would be given to the wrong trial.
 base::Duration longest_hold_back(const rig::RigFile& rig) {
   base::Duration longest{};
@@ -84,6 +92,7 @@ LiveRig::LiveRig(const rig::RigFile& rig, const Use& use, safety::Board board,
     gate_passages_ = lines::request(wiring.chip, {edges_of("speed gate", rig.speed_gate->wire)});
   }
   take_disturbance_lines(rig);
+  take_power_lines(rig);
   overseer_.see_listeners(true);  // until a listener says otherwise
   listen(rig, remark);
   hear_channels(rig, remark);
@@ -105,6 +114,17 @@ LiveRig::~LiveRig() {
   if (contact_thread_.joinable()) contact_thread_.join();
   if (gate_thread_.joinable()) gate_thread_.join();
   if (disturbance_thread_.joinable()) disturbance_thread_.join();
+}
+
+void LiveRig::take_power_lines(const rig::RigFile& rig) {
+  std::vector<lines::LineSetting> settings;
+  for (std::uint32_t device = 0; device < rig.devices.size(); ++device) {
+    const auto& recovery = rig.devices[device].recovery;
+    if (!recovery || !recovery->power) continue;
+    power_line_of_.emplace(device, settings.size());
+    settings.push_back(power_setting(rig.devices[device], recovery->power->line.value()));
+  }
+  if (!settings.empty()) device_power_ = lines::request(rig.wiring->chip, settings);
 }
 
 void LiveRig::listen(const rig::RigFile& rig,
@@ -353,6 +373,12 @@ void LiveRig::fire(std::span<const base::Pulse> pulses) {
 
 void LiveRig::make_safe() noexcept {
   if (!pulses_->cut()) overseer_.fail("the gate was not seen inactive");
+}
+
+void LiveRig::set_power(std::uint32_t device, bool on) {
+  const auto line = power_line_of_.find(device);
+  if (line == power_line_of_.end()) throw base::RigFault("a device without a power line");
+  device_power_->set(line->second, on ? lines::Level::inactive : lines::Level::active);
 }
 
 std::optional<rig::Observation> LiveRig::observe_until(base::Instant deadline) {

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <functional>
+#include <map>
 #include <memory>
 #include <mutex>
 #include <optional>
@@ -30,7 +31,10 @@ struct Use {
 /// A rig of kind lines, in real time: gate, contact, devices' ports and channels, each on
 /// a thread of its own, under the overseer. The warden is somebody else's
 /// process, met on the board.
-class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Clock {
+class LiveRig final : public rig::Actuator,
+                      public rig::Senses,
+                      public rig::Clock,
+                      public rig::PowerSwitch {
  public:
   /// Takes the lines and opens the ports. Throws base::RigFault for what can't be taken.
   /// `remark` hears what the listeners have to say to people, on threads of theirs.
@@ -79,12 +83,14 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
 
   void fire(std::span<const base::Pulse> pulses) override;
   void make_safe() noexcept override;
+  void set_power(std::uint32_t device, bool on) override;
   [[nodiscard]] std::optional<rig::Observation> observe_until(base::Instant deadline) override;
   [[nodiscard]] base::Instant now() const override { return clock_.now(); }
   [[nodiscard]] lines::KernelInstant started() const { return clock_.start(); }
 
  private:
   void listen(const rig::RigFile& rig, const std::function<void(const std::string&)>& remark);
+  void take_power_lines(const rig::RigFile& rig);
   void watch(void (LiveRig::*follow)());
   void follow_contact();
   void follow_gate();
@@ -117,7 +123,9 @@ class LiveRig final : public rig::Actuator, public rig::Senses, public rig::Cloc
     rig::DisturbanceReader reader;
   };
   std::vector<Marker> markers_;
-  std::unique_ptr<lines::Lines> disturbances_;  ///< of the markers, in their order
+  std::unique_ptr<lines::Lines> disturbances_;          ///< of the markers, in their order
+  std::unique_ptr<lines::Lines> device_power_;          ///< active: taken away
+  std::map<std::uint32_t, std::size_t> power_line_of_;  ///< by device, among device_power_
   std::mutex hearing_mutex_;
   rig::Hearing hearing_{devices_};
   bool arming_ = false;  ///< from here on the conductor must hear of them

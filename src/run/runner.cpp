@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <utility>
 
+#include "base/error.hpp"
+
 namespace plexor::run {
 
 namespace {
@@ -30,6 +32,10 @@ class Driver {
     rig_.actuator.fire(fire.pulses);
   }
   void carry_out(const MakeSafe&) { rig_.actuator.make_safe(); }
+  void carry_out(const SwitchPower& order) {
+    if (rig_.power == nullptr) throw base::RigFault("nothing here switches a device's power");
+    rig_.power->set_power(order.device, order.on);
+  }
   void carry_out(const Tell& tell) {
     if (hooks_.on_settled) hooks_.on_settled(tell.settled);
   }

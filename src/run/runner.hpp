@@ -15,6 +15,7 @@ struct RigPorts {
   rig::Actuator& actuator;
   rig::Senses& senses;
   const rig::Clock& clock;
+  rig::PowerSwitch* power = nullptr;  ///< where the rig file gives devices a [device.recovery]
 };
 
 /// When a record counts as durable.

@@ -17,6 +17,8 @@ class SimulatedDevice {
   virtual void feel(base::Instant contact) = 0;
   /// The next samples of the sensor.
   virtual void hear(const Sensor::Stretch& stretch) = 0;
+  /// It starts anew: whatever is on its mind is gone.
+  virtual void restart() = 0;
   /// When the device will next make up its mind; Instant::max() if nothing is on it.
   [[nodiscard]] virtual base::Instant decides_at() const = 0;
   /// Makes up its mind at decides_at(). A report arrives at that instant or later.

@@ -17,6 +17,7 @@ class Dice final : public SimulatedDevice {
 
   void feel(base::Instant contact) override { contacts_.push_back(contact); }
   void hear(const Sensor::Stretch&) override {}  // it has no sensor
+  void restart() override { contacts_.clear(); }
   [[nodiscard]] base::Instant decides_at() const override;
   [[nodiscard]] std::optional<base::Event> decide() override;
 

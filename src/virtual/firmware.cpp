@@ -82,6 +82,10 @@ void Firmware::hear(const Sensor::Stretch& stretch) {
 
 void Firmware::break_down() {
   deaf_until_ = std::max(deaf_until_, sample_at(outages_.take()));
+  restart();
+}
+
+void Firmware::restart() {
   peaks_.clear();
   std::visit([](auto& detector) { detector.restart(); }, detector_);
 }

@@ -29,6 +29,7 @@ class Firmware final : public SimulatedDevice {
 
   void feel(base::Instant) override {}  // it has only its sensor
   void hear(const Sensor::Stretch& stretch) override;
+  void restart() override;
   [[nodiscard]] base::Instant decides_at() const override;
   [[nodiscard]] std::optional<base::Event> decide() override;
 

@@ -74,6 +74,20 @@ void LiveBench::take(const lines::Change& change) {
   if (concerns(wiring_.enable)) chain_.enable(active(wiring_.enable));
   if (concerns(wiring_.watchdog)) chain_.watchdog_edge(change.at);
   if (concerns(wiring_.gate)) chain_.gate(active(wiring_.gate), change.at);
+  for (const auto& [device, wire] : power_lines_) {
+    if (concerns(wire)) switch_device(device, !active(wire), change.at);
+  }
+}
+
+/// Its supply alone: the port or socket behind which it speaks stays.
+void LiveBench::switch_device(std::uint32_t device, bool on, KernelInstant now) {
+  if (physics_) physics_->set_power(device, on);
+  if (device >= voices_.size()) return;
+  if (on) {
+    voices_[device]->reset(now);
+  } else {
+    voices_[device]->hang();
+  }
 }
 
 /// What follows at `now` from how the lines are.

@@ -4,6 +4,7 @@
 #include <functional>
 #include <memory>
 #include <optional>
+#include <utility>
 #include <vector>
 
 #include "lines/virtual_chip.hpp"
@@ -31,6 +32,10 @@ class LiveBench {
 
   /// The rig has a speed gate on this line.
   void fit_gate(const safety::Wire& wire) { gate_ = wire; }
+  /// On this line hangs the power of a device, by its number: active takes it away.
+  void fit_power_line(std::uint32_t device, const safety::Wire& wire) {
+    power_lines_.emplace_back(device, wire);
+  }
   /// The contact's line lags so much behind the contact.
   void lag_contact(base::Duration lag) { contact_lag_ = lag; }
 
@@ -52,6 +57,7 @@ class LiveBench {
 
  private:
   void take(const lines::Change& change);
+  void switch_device(std::uint32_t device, bool on, lines::KernelInstant now);
   void settle(lines::KernelInstant now);
   void advance(lines::KernelInstant to);
   void show(const rig::Observation& observation);
@@ -74,6 +80,7 @@ class LiveBench {
   std::atomic<bool> coil_on_ = false;
   std::optional<lines::KernelInstant> touching_until_;
   std::optional<safety::Wire> gate_;
+  std::vector<std::pair<std::uint32_t, safety::Wire>> power_lines_;  ///< by device
   base::Duration contact_lag_{};
   std::atomic<base::Duration> longest_delay_{base::Duration{}};
 };

@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include "base/calendar.hpp"
 #include "virtual/parse_parts.hpp"
 
 namespace plexor::virtual_rig {
@@ -11,6 +12,7 @@ using namespace std::chrono_literals;
 
 // Keeps the detector's sums of squares inside 64 bits (see PeakDetector).
 constexpr std::int64_t longest_window = 1024;
+constexpr TableReader::Range boot_range_ms{1, 600'000};
 
 std::vector<KnownRhythm> read_rhythms(TableReader& in) {
   std::vector<KnownRhythm> rhythms;
@@ -64,13 +66,26 @@ OutageSettings read_outages(TableReader& in) {
   OutageSettings outages;
   if (in.has("resets_per_hour")) {
     outages.resets_per_hour = in.number("resets_per_hour", rates);
-    outages.boot = in.duration("boot_ms", {1, 600'000});
+    outages.boot = in.duration("boot_ms", boot_range_ms);
   }
   if (in.has("hangs_per_hour")) {
     outages.hangs_per_hour = in.number("hangs_per_hour", rates);
     outages.hang = in.duration("hang_ms", {1, 86'400'000});
   }
   return outages;
+}
+
+AgeingSettings read_ageing(TableReader in) {
+  AgeingSettings ageing;
+  const std::string since = in.text("since");
+  const auto day = base::day_of(since);
+  if (!day || since.size() != std::string_view("2026-06-08").size()) {
+    in.fail("since", fmt::format("the text \"{:.40}\"", since), "a day, as \"2026-06-08\"");
+  }
+  ageing.since_ns = std::chrono::nanoseconds(day->time_since_epoch()).count();
+  ageing.gain_per_day = in.number("gain_per_day", {-0.5, 0.5});
+  in.finish();
+  return ageing;
 }
 
 FirmwareSettings read_firmware(TableReader& in) {
@@ -87,6 +102,7 @@ FirmwareSettings read_firmware(TableReader& in) {
   firmware.link = read_link(in);
   firmware.outages = read_outages(in);
   firmware.sensitivity = in.number_or("sensitivity", {0.01, 100}, 1.0);
+  if (auto ageing = in.table_if("ageing")) firmware.ageing = read_ageing(std::move(*ageing));
   firmware.rhythms = read_rhythms(in);
   return firmware;
 }
@@ -113,6 +129,13 @@ DiceSettings read_dice(TableReader& in) {
 }
 
 }  // namespace
+
+LifeSettings read_life(TableReader& in) {
+  LifeSettings life;
+  if (in.has("hangs_at_s")) life.hangs_at = in.durations("hangs_at_s", {0, 10'000'000});
+  if (in.has("boot_ms")) life.boot = in.duration("boot_ms", boot_range_ms);
+  return life;
+}
 
 DeviceSettings read_device(TableReader& in) {
   const bool is_dice = in.choice("model", {"firmware", "dice"}) == "dice";

@@ -16,6 +16,9 @@ namespace plexor::virtual_rig {
 /// One table of [[simulated.device]].
 [[nodiscard]] DeviceSettings read_device(base::TableReader& in);
 
+/// How it lives, from the same table. Call before read_device.
+[[nodiscard]] LifeSettings read_life(base::TableReader& in);
+
 /// How it speaks, from the same table: rigs of kind lines only. Call before read_device.
 [[nodiscard]] SpeechSettings read_speech(base::TableReader& in, const rig::Device& device);
 

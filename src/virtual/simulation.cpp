@@ -24,8 +24,15 @@ void read_devices(TableReader& in, const rig::RigFile& rig, Simulation& simulati
     if (rig.kind == rig::RigKind::lines) {
       simulation.speech.push_back(read_speech(tables[i], rig.devices[i]));
     }
+    simulation.lives.push_back(read_life(tables[i]));
     simulation.devices.push_back(read_device(tables[i]));
   }
+}
+
+base::Instant read_power_cut(TableReader in) {
+  const base::Instant at = base::segment_start + in.duration("at_s", {0, 10'000'000});
+  in.finish();
+  return at;
 }
 
 void check_curve(const rig::CalibrationCurve& curve, const TapperSettings& tapper,
@@ -116,6 +123,9 @@ Simulation parse_simulation(std::string_view text, const std::string& file,
   if (samples || in.has("front_end")) simulation.sensor = read_sensor(in);
   if (!samples) simulation.sensor.reset();  // nobody would hear it
   check_channels(rig, simulation, in.place());
+  if (plans_by_itself) {
+    if (auto cut = in.table_if("power_cut")) simulation.power_cut = read_power_cut(std::move(*cut));
+  }
   in.finish();
   return simulation;
 }

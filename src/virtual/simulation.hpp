@@ -151,6 +151,12 @@ struct OutageSettings {
   base::Duration hang{};  ///< until its watchdog resets it
 };
 
+/// A sensor that gains or loses sensitivity with the days.
+struct AgeingSettings {
+  std::int64_t since_ns = 0;  ///< Unix time of its first day's begin, in UTC
+  double gain_per_day = 0.0;  ///< added to its sensitivity of that day, as a share of it
+};
+
 /// A device that samples the sensor, finds peaks and recognises rhythms.
 struct FirmwareSettings {
   std::variant<PeakSettings, EnvelopeSettings> detector;
@@ -159,6 +165,7 @@ struct FirmwareSettings {
   std::variant<SerialLink, RadioLink> link;
   OutageSettings outages;
   double sensitivity = 1.0;  ///< of this unit's sensor
+  std::optional<AgeingSettings> ageing{};
   std::vector<KnownRhythm> rhythms;
 };
 
@@ -176,6 +183,12 @@ struct DiceSettings {
 };
 
 using DeviceSettings = std::variant<FirmwareSettings, DiceSettings>;
+
+/// When a device hangs for good, and how it starts again.
+struct LifeSettings {
+  std::vector<base::Duration> hangs_at{};  ///< since the segment's begin; only its power helps
+  base::Duration boot{};                   ///< it is silent for so long once it has power again
+};
 
 /// How a device speaks to one of its listeners, in real time.
 struct VoiceSettings {
@@ -199,7 +212,10 @@ struct Simulation {
   TapperSettings tapper;
   std::optional<SensorSettings> sensor;  ///< nothing if all devices throw dice
   std::vector<DeviceSettings> devices;   ///< in the order of the rig's devices
+  std::vector<LifeSettings> lives{};     ///< likewise; may be empty: then none ever hangs
   std::vector<SpeechSettings> speech;    ///< likewise; empty in virtual time
+  /// The computer's own power fails then, in the run's first segment. Virtual time only.
+  std::optional<base::Instant> power_cut{};
 };
 
 /// Reads and checks the [simulated] table of the rig file with this text;

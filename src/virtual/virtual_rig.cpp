@@ -55,13 +55,16 @@ VirtualRig::VirtualRig(const rig::RigFile& rig, const Simulation& simulation, st
     }
   }
   for (std::uint32_t i = 0; i < simulation.devices.size(); ++i) {
-    devices_.push_back(make_device(simulation, i, seed));
+    const bool is_told = i < simulation.lives.size();
+    units_.push_back({make_device(simulation, i, seed),
+                      DeviceLife(is_told ? simulation.lives[i] : LifeSettings{})});
   }
   for (std::uint32_t i = 0; i < rig.channels.size(); ++i) {
     const std::uint32_t device = rig.channels[i].device.value();
     const auto& firmware = std::get<FirmwareSettings>(simulation.devices.at(device));
     streams_.push_back(
-        {i, FrontEnd(simulation.sensor.value().front_end, firmware.sensitivity, device, seed)});
+        {i, device,
+         FrontEnd(simulation.sensor.value().front_end, firmware.sensitivity, device, seed)});
   }
 }
 
@@ -94,6 +97,12 @@ void VirtualRig::fire(std::span<const base::Pulse> pulses) {
     timeline_.emplace(begin, Happening{Happening::Kind::pulse_begins, firings_, tap, pulse});
     busy_until_ = pulse.off();
   }
+}
+
+void VirtualRig::set_power(std::uint32_t device, bool on) {
+  Unit& unit = units_.at(device);
+  unit.life.set_power(on, now_);
+  if (!unit.life.works()) unit.device->restart();
 }
 
 void VirtualRig::begin_pulse(const Happening& begun) {
@@ -152,7 +161,9 @@ void VirtualRig::advance_to(Instant deadline) {
     if (sensor_ && sensor_->next_sample_at() < stop) {
       // At most one block: what it holds may bring a decision before `stop`.
       const Sensor::Stretch stretch = sensor_->listen(stop);
-      for (auto& device : devices_) device->hear(stretch);
+      for (Unit& unit : units_) {
+        if (unit.life.works()) unit.device->hear(stretch);
+      }
       stream(stretch);
       continue;
     }
@@ -162,16 +173,18 @@ void VirtualRig::advance_to(Instant deadline) {
 }
 
 Instant VirtualRig::next_stop(Instant deadline) const {
-  Instant stop = std::min(deadline, next_decision());
+  Instant stop = std::min(deadline, next_of_a_device());
   if (!timeline_.empty()) stop = std::min(stop, timeline_.begin()->first);
   if (!observations_.empty()) stop = std::min(stop, observations_.begin()->first);
   if (sensor_) stop = std::min(stop, sensor_->next_disturbance());
   return std::max(stop, now_);
 }
 
-Instant VirtualRig::next_decision() const {
+Instant VirtualRig::next_of_a_device() const {
   Instant next = Instant::max();
-  for (const auto& device : devices_) next = std::min(next, device->decides_at());
+  for (const Unit& unit : units_) {
+    next = std::min({next, unit.device->decides_at(), unit.life.next()});
+  }
   return next;
 }
 
@@ -185,7 +198,7 @@ bool VirtualRig::happen() {
     disturb();
     return true;
   }
-  return decide_one();
+  return live_one();
 }
 
 void VirtualRig::happen(const Happening& happening) {
@@ -226,7 +239,9 @@ void VirtualRig::touch(const Happening& contact) {
     timeline_.emplace(now_ + duration_of(blow.blow.middle_s), blow);
   }
   tell_(truth);
-  for (auto& device : devices_) device->feel(now_);
+  for (Unit& unit : units_) {
+    if (unit.life.works()) unit.device->feel(now_);
+  }
   sense_contact();
 }
 
@@ -279,10 +294,17 @@ void VirtualRig::tell_disturbance(std::uint32_t kind) {
   observe(rig::DisturbanceSensed{name, "simulated line", span->from, span->to, now_});
 }
 
-bool VirtualRig::decide_one() {
-  for (auto& device : devices_) {
+/// One device makes up its mind, hangs, or has started again.
+bool VirtualRig::live_one() {
+  for (auto& [device, life] : units_) {
+    if (life.next() <= now_) {
+      life.change();
+      device->restart();
+      return true;
+    }
     if (device->decides_at() > now_) continue;
-    if (const auto event = device->decide()) observe(*event);
+    const auto event = device->decide();
+    if (event && life.works()) observe(*event);
     return true;
   }
   return false;
@@ -291,6 +313,7 @@ bool VirtualRig::decide_one() {
 void VirtualRig::stream(const Sensor::Stretch& stretch) {
   const base::Duration period = simulation_.sensor.value().front_end.period();
   for (Streamed& streamed : streams_) {
+    if (!units_.at(streamed.device).life.works()) continue;
     rig::SamplesHeard heard{.channel = streamed.channel,
                             .first = base::segment_start + stretch.first * period,
                             .period = period,

@@ -13,6 +13,7 @@
 #include "rig/ports.hpp"
 #include "rig/rig_file.hpp"
 #include "virtual/device.hpp"
+#include "virtual/device_life.hpp"
 #include "virtual/sensor.hpp"
 #include "virtual/simulation.hpp"
 #include "virtual/tapper.hpp"
@@ -38,7 +39,10 @@ struct Truth {
 /// as fast as the samples can be computed. One thread. The same rig file, seed
 /// and calls give the same observations bit for bit, however the waiting is cut
 /// into deadlines.
-class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::Clock {
+class VirtualRig final : public rig::Actuator,
+                         public rig::Senses,
+                         public rig::Clock,
+                         public rig::PowerSwitch {
  public:
   using TruthTeller = std::function<void(const Truth&)>;
 
@@ -54,6 +58,8 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
   /// begin in the past, overlap, are empty or out of order.
   void fire(std::span<const base::Pulse> pulses) override;
   void make_safe() noexcept override;
+  /// Without power, and until it has started again, a device neither hears nor reports.
+  void set_power(std::uint32_t device, bool on) override;
 
   /// Observations: PulseFired when a pulse ends, ContactSensed as the rig senses
   /// it (a pickup hears what lands on the surface too), GatePassed with a speed
@@ -94,13 +100,18 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
   /// A converter of its own, which gives the same codes as the device's.
   struct Streamed {
     std::uint32_t channel = 0;
+    std::uint32_t device = 0;
     FrontEnd front_end;
+  };
+  struct Unit {
+    std::unique_ptr<SimulatedDevice> device;
+    DeviceLife life;
   };
 
   void check(std::span<const base::Pulse> pulses) const;
   void advance_to(base::Instant deadline);
   [[nodiscard]] base::Instant next_stop(base::Instant deadline) const;
-  [[nodiscard]] base::Instant next_decision() const;
+  [[nodiscard]] base::Instant next_of_a_device() const;
   /// Does one thing that is due now; false if there is none.
   [[nodiscard]] bool happen();
   void happen(const Happening& happening);
@@ -112,7 +123,7 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
   void disturb();
   void mark(std::uint32_t kind);
   void tell_disturbance(std::uint32_t kind);
-  [[nodiscard]] bool decide_one();
+  [[nodiscard]] bool live_one();
   void stream(const Sensor::Stretch& stretch);
   void observe(const rig::Observation& observation);
 
@@ -122,7 +133,7 @@ class VirtualRig final : public rig::Actuator, public rig::Senses, public rig::C
   TruthTeller tell_;
   Tapper tapper_;
   std::optional<Sensor> sensor_;
-  std::vector<std::unique_ptr<SimulatedDevice>> devices_;
+  std::vector<Unit> units_;
   std::vector<Streamed> streams_;
   std::vector<rig::DisturbanceReader> markers_;  ///< by kind of disturbance
   base::Instant now_ = base::segment_start;

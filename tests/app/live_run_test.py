@@ -650,6 +650,30 @@ class Devices(LiveTestCase):
         run.end()
         self.assert_in_order()
 
+    def test_a_device_that_hangs_has_its_power_cycled_and_answers_again(self):
+        power_line = 8
+        self.rig.write_text(self.rig.read_text().replace("[device.identity]", f"""[device.recovery]
+silent_after_misses = 3
+power_line = {power_line}
+off_s = 0.5
+boot_s = 2
+
+[device.identity]"""))
+        run = self.run_with([("device hang", 0)])
+        self.assertTrue(comes_true(lambda: self.is_high(power_line)), run.said())
+        self.assertTrue(comes_true(lambda: not self.is_high(power_line)), run.said())
+        cycle, = self.records("power-cycle")
+        self.assertEqual(cycle["reason"], "3 rhythms in a row unanswered")
+        heard = len(self.records("event"))
+        self.assertTrue(comes_true(lambda: len(self.records("event")) > heard + 1), run.said())
+        pulses = [on for done in self.records("done") for on in done.get("on_ns", [])]
+        self.assertTrue(pulses)
+        self.assertFalse([on for on in pulses if 0 < on - cycle["at_ns"] < 2.5e9], "it waits")
+        run.process.send_signal(signal.SIGINT)
+        run.end()
+        self.assert_in_order()
+        self.assertFalse(self.is_high(power_line), "the device has its power")
+
     def test_a_device_that_babbles_or_sends_garbage_does_not_stop_the_tapping(self):
         run = self.run_with([("device babble", 3), ("device garbage", 1)])
         tapped = len(self.records("done"))

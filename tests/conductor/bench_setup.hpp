@@ -121,7 +121,7 @@ class Bench {
     writer.append(journal::Header{});
     int asked = 0;
     const auto ended =
-        run_to_end(conductor_, {tapper, tapper, tapper}, writer, Durability::synced,
+        run_to_end(conductor_, {tapper, tapper, tapper, &tapper}, writer, Durability::synced,
                    {.stop_requested = [&] { return stop_after >= 0 && asked++ >= stop_after; },
                     .on_progress = [](const Progress&) {},
                     .seen_beside = seen_beside,

@@ -19,6 +19,7 @@ using ::testing::HasSubstr;
 
 constexpr std::uint32_t gate_offset = 5;
 constexpr std::uint32_t contact_offset = 6;
+constexpr std::uint32_t power_offset = 8;
 
 /// One that takes the power from a controller that has been silent for 200 ms.
 constexpr safety::WardenLimits watchful{
@@ -45,6 +46,12 @@ class Bench {
   Bench(const Bench&) = delete;
   Bench& operator=(const Bench&) = delete;
 
+  /// The rig's one device can be restarted.
+  void fit_power_line(bool active_low) {
+    rig::Device& panel = rig_.devices.emplace_back(rig::Device{.name = "panel", .version = "1"});
+    panel.recovery.emplace().power.emplace().line = safety::Wire{power_offset, active_low};
+  }
+
   /// What the warden sees and does is settled before.
   std::unique_ptr<LiveRig> start(const std::function<void(FakeWarden&)>& settle = [](auto&) {}) {
     settle(warden_);
@@ -60,6 +67,7 @@ class Bench {
     return live;
   }
   void touch(bool touching) { lines_.drive(contact_offset, touching); }
+  [[nodiscard]] bool power_line_is_high() { return lines_.is_high(power_offset); }
   [[nodiscard]] bool gate_is_on() { return lines_.is_high(gate_offset); }
   [[nodiscard]] bool power_is_wanted() const {
     safety::Evidence left;
@@ -176,6 +184,36 @@ TEST(LiveRig, ItsEndWithinAPulseLeavesGateAndPowerOff) {  // [S69]
   rig.reset();
   EXPECT_FALSE(bench.gate_is_on());
   EXPECT_FALSE(bench.power_is_wanted());
+}
+
+TEST(LiveRig, ADeviceHasItsPowerFromTheFirstInstantAndAtEveryExit) {  // [S78]
+  for (const bool active_low : {false, true}) {
+    Bench bench;
+    bench.fit_power_line(active_low);
+    auto rig = bench.start();
+    EXPECT_EQ(bench.power_line_is_high(), active_low) << "inactive";
+    rig->set_power(0, false);
+    EXPECT_NE(bench.power_line_is_high(), active_low);
+    rig->set_power(0, true);
+    EXPECT_EQ(bench.power_line_is_high(), active_low);
+    rig->set_power(0, false);
+    rig->make_safe();
+    EXPECT_NE(bench.power_line_is_high(), active_low) << "the coil's safety is another matter";
+    rig.reset();
+    EXPECT_EQ(bench.power_line_is_high(), active_low);
+  }
+}
+
+TEST(LiveRig, ADevicesPowerLineMovesNeitherGateNorLeave) {  // [S78]
+  Bench bench;
+  bench.fit_power_line(false);
+  const auto rig = bench.start();
+  rig->wait_until_ready();
+  rig->set_power(0, false);
+  rig->set_power(0, true);
+  EXPECT_FALSE(bench.gate_is_on());
+  EXPECT_FALSE(bench.power_is_wanted());
+  EXPECT_THAT(fault_of([&] { rig->set_power(1, false); }), HasSubstr("without a power line"));
 }
 
 TEST(LiveRig, MadeSafeWithinATrialItGivesTheRestNoMore) {  // [S62] [S69]

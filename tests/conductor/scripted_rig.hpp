@@ -26,11 +26,16 @@ struct Script {
   base::Duration noticed_after{};  ///< so much later than it is down, that is told
   std::optional<base::Instant> listener_up_at{};
   std::optional<rig::LeaveEnded> leave_ends{};  ///< no pulse is given from its instant on
+  std::optional<base::Instant> hangs_at{};  ///< from then on it answers only once its power was cut
+  bool hangs_again = false;                 ///< not even then
   bool answers = true;  ///< the device answers each burst 300 ms after its last contact
 };
 
 /// A rig of virtual time that lands every pulse after its calibrated transit, except as scripted.
-class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock {
+class ScriptedRig : public rig::Actuator,
+                    public rig::Senses,
+                    public rig::Clock,
+                    public rig::PowerSwitch {
  public:
   ScriptedRig(const rig::Calibration& calibration, Script script)
       : calibration_(calibration), script_(std::move(script)) {
@@ -44,7 +49,7 @@ class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock 
     if (now_ < busy_until_) throw base::RigFault("pulses are still pending");
     for (std::uint32_t tap = 0; tap < pulses.size(); ++tap) land(tap, pulses[tap]);
     busy_until_ = pulses.back().off();
-    if (script_.answers) {
+    if (script_.answers && !(script_.hangs_at && pulses.front().on >= *script_.hangs_at)) {
       base::Event event;
       event.name = "call";
       event.arrival = pulses.back().on + std::chrono::milliseconds{320};
@@ -54,6 +59,11 @@ class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock 
   }
 
   void make_safe() noexcept override { ++made_safe; }
+
+  void set_power(std::uint32_t, bool on) override {
+    switched.push_back({on, now_});
+    if (on && !script_.hangs_again) script_.hangs_at.reset();
+  }
 
   std::optional<rig::Observation> observe_until(base::Instant deadline) override {
     if (unnoticed_ && is_next(unnoticed_->at + script_.noticed_after, deadline)) {
@@ -74,6 +84,11 @@ class ScriptedRig : public rig::Actuator, public rig::Senses, public rig::Clock 
 
   std::vector<base::Pulse> fired;
   int made_safe = 0;
+  struct Switched {
+    bool on;
+    base::Instant at;
+  };
+  std::vector<Switched> switched;
 
  private:
   void land(std::uint32_t tap, base::Pulse pulse) {

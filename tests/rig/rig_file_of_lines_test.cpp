@@ -144,6 +144,76 @@ keep_lines = true
   EXPECT_TRUE(serial.format.keep_lines);
 }
 
+/// The first device, restarted as these keys say.
+std::string with_recovery(const std::string& keys) {
+  std::string text = live_text();
+  const std::string listener = "kind = \"serial\"\nport = \"/dev/ttyUSB0\"\n";
+  return text.insert(text.find(listener) + listener.size(), "[device.recovery]\n" + keys);
+}
+
+TEST(RigFileOfLines, KnowsByWhatADeviceIsRestarted) {
+  const auto recovery_of = [](const std::string& keys) {
+    return parse_rig(with_recovery(keys), "rig.toml").devices.at(0).recovery.value();
+  };
+  const RecoverySettings usual = recovery_of("power_line = { line = 9, active_low = true }\n");
+  EXPECT_EQ(usual.silent_after_misses, 12U);
+  EXPECT_EQ(usual.silent_after, 120s);
+  ASSERT_TRUE(usual.power && usual.power->line);
+  EXPECT_EQ(usual.power->line->offset, 9U);
+  EXPECT_TRUE(usual.power->line->active_low);
+  EXPECT_EQ(usual.power->off, 3s);
+  EXPECT_EQ(usual.power->boot, 5s);
+  EXPECT_EQ(usual.power->most_per_hour, 3U);
+
+  const RecoverySettings own = recovery_of(
+      "silent_after_misses = 5\nafter_s = 30\npower_line = 9\noff_s = 1.5\nboot_s = 20\n"
+      "most_per_hour = 1\n");
+  EXPECT_EQ(own.silent_after_misses, 5U);
+  EXPECT_EQ(own.silent_after, 30s);
+  EXPECT_EQ(own.power->off, 1500ms);
+  EXPECT_EQ(own.power->boot, 20s);
+  EXPECT_EQ(own.power->most_per_hour, 1U);
+
+  EXPECT_FALSE(recovery_of("silent_after_misses = 5\n").power) << "nothing to restart it by";
+  EXPECT_THAT(message_of(with_recovery("off_s = 2\n")), HasSubstr("off_s"));
+}
+
+TEST(RigFileOfLines, NoDevicesPowerHangsOnALineThatTheRigUsesOtherwise) {  // [S78]
+  for (const auto& [line, owner] : {std::pair{0, "stop_loop"},
+                                    {1, "lid"},
+                                    {2, "coil_sense"},
+                                    {3, "enable"},
+                                    {4, "watchdog"},
+                                    {5, "gate"},
+                                    {6, "contact"}}) {
+    EXPECT_THAT(
+        message_of(with_recovery("power_line = " + std::to_string(line) + "\n")),
+        AllOf(HasSubstr("line " + std::to_string(line)), HasSubstr("for the power of"),
+              HasSubstr("\"" + std::string(owner) + "\" has already"), HasSubstr("rig/wiring.md")));
+  }
+  std::string heard = with_recovery("power_line = 9\n");
+  const std::string serial = "kind = \"serial\"\nport = \"/dev/ttyUSB0\"\n";
+  heard.replace(heard.find(serial), serial.size(), "kind = \"line\"\nline = 9\nevent = \"call\"\n");
+  EXPECT_THAT(message_of(heard), HasSubstr("power of panel"));
+  const std::string second =
+      "[[device]]\nname = \"door\"\nversion = \"1\"\n[[device.listener]]\nkind = \"serial\"\n"
+      "port = \"/dev/ttyUSB1\"\n[device.recovery]\npower_line = ";
+  EXPECT_THAT(message_of(with_recovery("power_line = 9\n") + second + "9\n"),
+              HasSubstr("\"power of panel\" has already"));
+  EXPECT_EQ(message_of(with_recovery("power_line = 9\n") + second + "10\n"), "no error");
+}
+
+TEST(RigFileOfLines, RefusesARecoveryThatCannotBeMeant) {
+  EXPECT_EQ(message_of(with_recovery("power_line = 9\n")), "no error");
+  for (const std::string bad : {"silent_after_misses = 1", "after_s = 2000", "off_s = 0",
+                                "boot_s = -1", "most_per_hour = 0", "power = 9"}) {
+    EXPECT_THAT(message_of(with_recovery("power_line = 9\n" + bad + "\n")),
+                HasSubstr(bad.substr(0, bad.find(' '))))
+        << bad;
+  }
+  EXPECT_THAT(message_of(with_recovery("power_line = 5000\n")), HasSubstr("power_line"));
+}
+
 TEST(RigFileOfLines, RefusesAPatternThatCannotBeUsedSayingWhy) {
   const auto with_pattern = [](const std::string& pattern) {
     return listener_changed("kind = \"serial\"\nport = \"/dev/x\"\npattern = '" + pattern + "'\n");

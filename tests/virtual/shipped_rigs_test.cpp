@@ -18,12 +18,12 @@ struct Shipped {
 
 std::vector<Shipped> shipped_rigs() {
   std::vector<Shipped> all;
-  for (const std::string folder : {"rig", "demo-data"}) {
+  for (const std::string folder : {"rig", "demo-data", "demo-data/nights"}) {
     for (const auto& entry : std::filesystem::directory_iterator(PLEXOR_SOURCE_DIR "/" + folder)) {
       const std::string name = entry.path().filename().string();
       const bool is_real = name.starts_with("board-");  // tests/rig/rig_file_test.cpp
-      const bool is_scenario =
-          name == "workshop.toml" || name == "quick-check.toml" || name == "advice-check.toml";
+      const bool is_scenario = name == "workshop.toml" || name == "quick-check.toml" ||
+                               name == "advice-check.toml" || name == "night.toml";
       if (entry.path().extension() != ".toml" || is_scenario || is_real) continue;
       const std::string path = folder + "/" + name;
       const std::string text = read_source_file(path);
@@ -34,8 +34,8 @@ std::vector<Shipped> shipped_rigs() {
   return all;
 }
 
-TEST(ShippedRigs, AreTheFourSurfacesTheTwoLiveOnesAndTheDemosThree) {
-  EXPECT_EQ(shipped_rigs().size(), 9U);
+TEST(ShippedRigs, AreTheFourSurfacesTheTwoLiveOnesAndTheDemosFour) {
+  EXPECT_EQ(shipped_rigs().size(), 10U);
 }
 
 TEST(ShippedRigs, AreCalibratedAsTheirPhysicsStrikes) {

@@ -47,6 +47,30 @@ TEST(ParseSimulation, ReadsTheShippedOak) {
   EXPECT_GE(std::get<FirmwareSettings>(simulation.devices.at(0)).rhythms.size(), 3U);
 }
 
+TEST(ParseSimulation, ReadsWhatNightsDoToADevice) {
+  const std::string known = "lockout_ms = 90";
+  const Simulation simulation =
+      parse(oak_with(known, known + "\nhangs_at_s = [3600, 60.5]\nboot_ms = 1500") +
+            "[simulated.device.ageing]\nsince = \"2026-06-08\"\ngain_per_day = -0.02\n"
+            "[simulated.power_cut]\nat_s = 7200\n");
+  EXPECT_THAT(simulation.lives.at(0).hangs_at, testing::ElementsAre(3600s, 60'500ms));
+  EXPECT_EQ(simulation.lives.at(0).boot, 1500ms);
+  EXPECT_EQ(simulation.power_cut, base::segment_start + 7200s);
+  const auto& ageing = std::get<FirmwareSettings>(simulation.devices.at(0)).ageing;
+  ASSERT_TRUE(ageing);
+  EXPECT_EQ(ageing->since_ns, 1'780'876'800'000'000'000);  // date -u -d 2026-06-08 +%s
+  EXPECT_EQ(ageing->gain_per_day, -0.02);
+}
+
+TEST(ParseSimulation, RefusesADayThatIsNone) {
+  for (const std::string day : {"yesterday", "2026-06-31", "2026-06-08T22:00:00", ""}) {
+    EXPECT_THAT(error_of(read_source_file(oak) + "[simulated.device.ageing]\nsince = \"" + day +
+                         "\"\ngain_per_day = -0.02\n"),
+                AllOf(HasSubstr("since"), HasSubstr("2026-06-08")))
+        << day;
+  }
+}
+
 constexpr auto dice_text = R"([simulated.tapper]
 [[simulated.device]]
 model = "dice"
