@@ -28,6 +28,7 @@ CommandBody add_arm_command(CLI::App& parser);
 CommandBody add_mark_command(CLI::App& parser);
 CommandBody add_keep_command(CLI::App& parser);
 CommandBody add_archive_command(CLI::App& parser);
+CommandBody add_trend_command(CLI::App& parser);
 CommandBody add_night_command(CLI::App& parser);
 CommandBody add_simulate_command(CLI::App& parser);
 

@@ -93,6 +93,7 @@ ExitCode plexor_main(int argc, char** argv) {
   add("units", "Tell whether a unit stands out among several", add_units_command);
   add("surfaces", "Surfaces side by side: how hard to knock, how they ring, what a detector needs",
       add_surfaces_command);
+  add("trend", "Tell what changed over many nights, and why", add_trend_command);
   add("archive", "Put runs into an archive of many", add_archive_command);
   add("order", "Plan in which order to run units or releases", add_order_command);
 
