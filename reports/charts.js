@@ -23,21 +23,25 @@ const chartParts = () => {
 
   // ----- Marks that the chart library does not have
 
-  // Intervals: a point's data may carry whisker = [low, high] along `axis`.
+  // Intervals: a point's data may carry whisker = [low, high] along `axis`. An end that lies outside
+  // the scale has no bar across.
   const whiskers = (axis) => ({
     id: "whiskers",
     beforeDatasetsDraw(chart) {
-      const { ctx, scales } = chart;
+      const { ctx, scales, chartArea: area } = chart;
+      const [least, most] = axis === "x" ? [area.left, area.right] : [area.top, area.bottom];
+      const inside = (pixel) => Math.min(Math.max(pixel, least), most);
       chart.data.datasets.forEach((dataset, index) => {
         chart.getDatasetMeta(index).data.forEach((point, i) => {
           const whisker = dataset.data[i].whisker;
           if (!whisker) return;
-          const [low, high] = whisker.map((value) => scales[axis].getPixelForValue(value));
+          const ends = whisker.map((value) => scales[axis].getPixelForValue(value));
+          const [low, high] = ends.map(inside);
           ctx.save();
           ctx.strokeStyle = dataset.borderColor;
           ctx.lineWidth = 2;
           ctx.beginPath();
-          for (const end of [low, high]) {
+          for (const end of ends.filter((one) => Math.abs(one - inside(one)) < 1)) {
             if (axis === "x") { ctx.moveTo(end, point.y - 5); ctx.lineTo(end, point.y + 5); }
             else { ctx.moveTo(point.x - 5, end); ctx.lineTo(point.x + 5, end); }
           }
@@ -73,6 +77,41 @@ const chartParts = () => {
         if (axis === "x") ctx.fillText(text, at + (toLeft ? 4 : -4), area.top - 4 - 15 * i);
         else ctx.fillText(text, area.left + 6, at - area.top < 18 ? at + 16 : at - 3);
       });
+      ctx.restore();
+    },
+  });
+
+  // What else happened, along the time: holes as lines with their words, disturbances as bands.
+  const courseMarks = ({ holes, disturbed }, colours) => ({
+    id: "courseMarks",
+    beforeDatasetsDraw(chart) {
+      const { ctx, chartArea: area, scales: { x } } = chart;
+      ctx.save();
+      ctx.fillStyle = colours.rule;
+      for (const [from, to] of disturbed) {
+        const left = Math.max(area.left, x.getPixelForValue(from));
+        const right = Math.min(area.right, Math.max(x.getPixelForValue(to), left + 2));
+        if (right > left) ctx.fillRect(left, area.top, right - left, area.bottom - area.top);
+      }
+      ctx.strokeStyle = ctx.fillStyle = colours.ink;
+      ctx.font = "12px " + Chart.defaults.font.family;
+      ctx.lineWidth = 3;
+      ctx.setLineDash([2, 3]);
+      let free = area.left;
+      for (const [at, text] of holes) {
+        const line = x.getPixelForValue(at);
+        ctx.beginPath();
+        ctx.moveTo(line, area.top);
+        ctx.lineTo(line, area.bottom);
+        ctx.stroke();
+        const width = ctx.measureText(text).width;
+        const left = Math.min(line, area.right - width);
+        if (left < free) continue;  // no room: the words stand below the chart
+        ctx.textAlign = "left";
+        ctx.textBaseline = "bottom";
+        ctx.fillText(text, left, area.top - 4);
+        free = left + width + 8;
+      }
       ctx.restore();
     },
   });
@@ -138,6 +177,6 @@ const chartParts = () => {
     });
   };
 
-  return { percent, grouped, shortened, clock, whiskers, limitLines, scale, base, shareTicks, wholeTicks, rowsHeight,
+  return { percent, grouped, shortened, clock, whiskers, limitLines, courseMarks, scale, base, shareTicks, wholeTicks, rowsHeight,
            show };
 };

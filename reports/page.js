@@ -3,7 +3,7 @@
   if (!window.Chart) return;
   const data = JSON.parse(document.getElementById("chart-data").textContent);
   const shared = chartParts();
-  const { percent, grouped, shortened, clock, whiskers, limitLines, scale, base, shareTicks, wholeTicks, rowsHeight } =
+  const { percent, grouped, shortened, clock, courseMarks, whiskers, limitLines, scale, base, shareTicks, wholeTicks, rowsHeight } =
     shared;
 
   // ----- The charts, each (canvas, colours) -> configuration, or null for nothing to show
@@ -143,7 +143,8 @@
         { filter: ({ raw }) => Boolean(raw.bin),
           callbacks: { label: ({ raw: { bin } }) =>
             `${clock(bin[0])} to ${clock(bin[1])}: ${bin[3]} wrong of ${bin[2]}, ${bin[4]} alarms` } },
-        { legend: { display: true, align: "end", labels: { usePointStyle: true, color: colours.ink } } }),
+        { legend: { display: true, align: "end", position: "bottom", labels: { usePointStyle: true, color: colours.ink } } }),
+      plugins: [courseMarks(data.soak, colours)],
     };
   };
 
@@ -178,5 +179,6 @@
     };
   };
 
-  shared.show({ ...surfaceCharts(data.surface, shared), detection, histogram, ecdf, strength, timeline, findings });
+  shared.show({ ...surfaceCharts(data.surface, shared), ...soakCharts(data.soak, { ...shared, timeScale, sameAxis }),
+                detection, histogram, ecdf, strength, timeline, findings });
 })();

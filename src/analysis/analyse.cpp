@@ -18,6 +18,7 @@
 #include "analysis/presentation.hpp"
 #include "analysis/remarks.hpp"
 #include "analysis/sequential_verdicts.hpp"
+#include "analysis/soak/run_course.hpp"
 #include "analysis/tally.hpp"
 #include "analysis/timeline.hpp"
 #include "analysis/verdicts.hpp"
@@ -43,6 +44,8 @@ scenario::Scenario judged_scenario(const journal::Header& header) {
 }
 
 constexpr base::Duration latest_telling = std::chrono::seconds{1};
+/// Only a journal that was tampered with tells of more: sums of it must not overflow.
+constexpr base::Duration longest_run{std::int64_t{1} << 60};
 
 /// A trial that was valid when it was done.
 void take_back(Presentation& presentation, base::VoidReason reason) {
@@ -62,18 +65,19 @@ base::StrikeSpeed mean_strike(const std::vector<base::Tap>& taps) {
 
 /// A presentation goes: planned (open_) -> done (queued, the judge waits for
 /// late answers) -> settled -> released to the tallies. Where the scenario has
-/// reference taps, settled ones are held until the next good group of them; and all are held
-/// for as long as the loss of a listener may go unnoticed.
+/// reference taps, settled ones are held until the next good group of them; and all are held for as
+/// long as the loss of a listener may go unnoticed, or, where there is quiet, a disturbance
+/// unmarked.
 class Analysis::Fold {
  public:
   explicit Fold(std::function<void(const TrialRow&)> row) : row_(std::move(row)) {}
 
   void take(const journal::Entry& entry);
-  Results finish(const journal::ReadSummary& reading);
+  Results finish(const journal::ReadSummary& reading, bool is_live);
 
  private:
   void on(const journal::Header& header);
-  void on(const journal::Host& host) { results_.host = host; }
+  void on(const journal::Host& host);
   void on(const journal::Segment& segment);
   void on(const journal::TrialPlanned& planned);
   void on(const journal::TrialDone& done);
@@ -83,24 +87,32 @@ class Analysis::Fold {
   void on(const journal::LeaveEnded& left) { reach(left.at); }
   void on(const journal::Moved& moved) { reach(moved.at); }
   void on(const journal::RawLine& line) { reach(line.at); }
-  void on(const journal::ClockSet& clock) { reach(clock.at); }
+  void on(const journal::ClockSet& clock);
   void on(const journal::LeaveGiven& leave) { reach(leave.at); }
-  void on(const journal::Disturbance& disturbance) { reach(disturbance.to); }
-  void on(const journal::PowerCycle& cycle) { reach(cycle.at); }
+  void on(const journal::Disturbance& disturbance);
+  void on(const journal::PowerCycle& cycle);
   void on(const journal::Ended& ended);
 
+  void begin_tallies();
   void check_planned(const base::Trial& trial) const;
+  void check_device(std::uint32_t device) const;
   void close_open();
   void interrupt_open();
   void settle(std::optional<judge::Settled> settled);
   void finish_segment();
+  void lose_segment();
   void clear_settled();
   void release_ripe();
   [[nodiscard]] bool is_ripe(const Presentation& presentation) const;
   void release(Presentation& presentation);
   void count_rhythm(const Presentation& presentation);
-  void count_quiet(const Presentation& presentation);
+  void count_quiet(Presentation& presentation);
   [[nodiscard]] std::uint64_t count_spared() const;
+  void count_up();
+  [[nodiscard]] std::vector<Judged> judge_devices();
+  [[nodiscard]] base::Duration run_time(base::Instant at) const {
+    return segment_begin_ + at.time_since_epoch();
+  }
   void reach(base::Instant at) { segment_end_ = std::max(segment_end_, at); }
   [[nodiscard]] Presentation fresh();
 
@@ -118,7 +130,7 @@ class Analysis::Fold {
   std::vector<Presentation> spare_;  ///< used ones, kept for their memory
 
   std::optional<std::uint32_t> segment_;
-  double segment_begin_s_ = 0.0;
+  base::Duration segment_begin_{};           ///< on the run's own time
   base::Instant segment_end_;                ///< the latest instant seen in it
   std::vector<base::Instant> last_arrival_;  ///< in it, by device
 
@@ -126,6 +138,8 @@ class Analysis::Fold {
   std::vector<StrengthCurves> curves_;  ///< by device, of a surface scenario
   Findings findings_;
   Timeline timeline_;
+  std::optional<RunCourse> course_;
+  base::Duration held_{};  ///< for how long after their end presentations may change
   base::Duration quiet_{};
   std::uint64_t presentations_ = 0;  ///< of rhythms
   std::uint64_t void_presentations_ = 0;
@@ -152,13 +166,18 @@ void Analysis::Fold::on(const journal::Header& header) {
   results_.quiet_hours_planned = to_hours(planned.quiet);
   results_.may_stop_early = scenario_->accept.may_stop_early();
   results_.max_void_fraction = scenario_->accept.max_void_fraction;
+  results_.spots = scenario_->spots;
+  held_ = planned.quiet > base::Duration::zero() ? base::longest_unmarked : base::longest_unnoticed;
+  begin_tallies();
+}
+
+void Analysis::Fold::begin_tallies() {
   const auto& rig = results_.header.rig;
   std::vector<std::uint32_t> listeners;
   for (const journal::DeviceFacts& device : rig.devices) {
     tallies_.emplace_back(device, scenario_->rhythms, rig);
     listeners.push_back(tallies_.back().listeners());
   }
-  results_.spots = scenario_->spots;
   if (scenario_->purpose == scenario::ScenarioPurpose::surface) {
     for (std::size_t device = 0; device < tallies_.size(); ++device) {
       curves_.emplace_back(*scenario_, rig.calibrated ? "m/s" : "");
@@ -166,19 +185,25 @@ void Analysis::Fold::on(const journal::Header& header) {
   }
   sequential_.emplace(*scenario_, static_cast<std::uint32_t>(listeners.size()));
   valid_by_block_.resize(scenario_->blocks.size());
-
+  course_.emplace(*scenario_, listeners.size());
   judge_.emplace(std::move(listeners), scenario_->incident_window);
   last_arrival_.resize(tallies_.size());
 }
 
-void Analysis::Fold::on(const journal::Segment&) {
+/// A resumed run may have another: the first is the one that began it.
+void Analysis::Fold::on(const journal::Host& host) {
+  if (!results_.host) results_.host = host;
+}
+
+void Analysis::Fold::on(const journal::Segment& segment) {
   if (segment_ || segment_end_ > base::segment_start) finish_segment();
+  course_->watch().segment(segment, segment_begin_, results_.ended);
   segment_ = segment_ ? *segment_ + 1 : 0;
   results_.ended.reset();  // the run went on
 }
 
 void Analysis::Fold::on(const journal::TrialPlanned& planned) {
-  if (planned.start < segment_end_) finish_segment();  // the record that began a new one is lost
+  if (planned.start < segment_end_) lose_segment();  // the record that began a new one is lost
   if (open_) interrupt_open();
   if (std::exchange(group_passed_, false)) clear_settled();
   check_planned(planned.trial);
@@ -195,7 +220,7 @@ void Analysis::Fold::on(const journal::TrialPlanned& planned) {
   open_ = fresh();
   open_->planned = planned;
   open_->segment = segment_.value_or(0);
-  open_->segment_begin_s = segment_begin_s_;
+  open_->segment_begin = segment_begin_;
   reach(planned.start);
 }
 
@@ -214,6 +239,14 @@ void Analysis::Fold::check_planned(const base::Trial& trial) const {
       trial.id.number, trial.id.block, trial.rhythm, scenario_->rhythms.size()));
 }
 
+void Analysis::Fold::check_device(std::uint32_t device) const {
+  if (device < tallies_.size()) return;
+  throw base::InputError(fmt::format(
+      "journal: it tells of device {}; its rig has {}; the journal was not written from "
+      "the rig in its header",
+      device, tallies_.size()));
+}
+
 void Analysis::Fold::on(const journal::TrialDone& done) {
   reach(done.end);
   // Its plan may be among damaged lines: without it there is nothing to judge.
@@ -230,12 +263,7 @@ void Analysis::Fold::on(const journal::TrialDone& done) {
 
 void Analysis::Fold::on(const journal::Heard& heard) {
   const base::Event& event = heard.event;
-  if (event.device >= tallies_.size()) {
-    throw base::InputError(fmt::format(
-        "journal: device {} was heard; its rig has {}; the journal was not written from the rig "
-        "in its header",
-        event.device, tallies_.size()));
-  }
+  check_device(event.device);
   if (event.listener >= tallies_[event.device].listeners()) {
     throw base::InputError(fmt::format(
         "journal: device {} was heard by listener {}; its rig has {}; the journal was not written "
@@ -244,7 +272,7 @@ void Analysis::Fold::on(const journal::Heard& heard) {
   }
   // What a listener stamped before another is sometimes told after it. Further back lies only
   // what belongs to a segment whose record is lost.
-  if (event.arrival + latest_telling < last_arrival_[event.device]) finish_segment();
+  if (event.arrival + latest_telling < last_arrival_[event.device]) lose_segment();
   last_arrival_[event.device] = event.arrival;
   reach(event.arrival);
   judge_->hear(event);
@@ -255,6 +283,8 @@ void Analysis::Fold::on(const journal::Heard& heard) {
 }
 
 void Analysis::Fold::on(const journal::ListenerState& state) {
+  check_device(state.device);
+  course_->watch().listener(state, run_time(state.at));
   reach(state.at);
   if (state.up) return;
   for (Presentation& held : queue_) {
@@ -269,6 +299,23 @@ void Analysis::Fold::on(const journal::ReferenceShift& shift) {
     if (!held.is_cleared) take_back(held, base::VoidReason::reference_shift);
   }
   clear_settled();
+}
+
+void Analysis::Fold::on(const journal::ClockSet& clock) {
+  course_->watch().clock_set(clock, run_time(clock.at));
+  reach(clock.at);
+}
+
+/// Its instants lie in the past, and say nothing of how far the run has come.
+void Analysis::Fold::on(const journal::Disturbance& disturbance) {
+  const base::Duration from = run_time(std::max(disturbance.from, base::segment_start));
+  course_->marks().add(disturbance, {from, run_time(disturbance.to)}, run_time(segment_end_));
+}
+
+void Analysis::Fold::on(const journal::PowerCycle& cycle) {
+  check_device(cycle.device);
+  course_->power_cycle(cycle, run_time(cycle.at));
+  reach(cycle.at);
 }
 
 void Analysis::Fold::on(const journal::Ended& ended) {
@@ -310,11 +357,20 @@ void Analysis::Fold::settle(std::optional<judge::Settled> settled) {
 void Analysis::Fold::finish_segment() {
   if (open_) interrupt_open();
   settle(judge_->finish());
+  const base::Duration end = run_time(segment_end_);
+  course_->marks().segment_over(end);
+  course_->watch().segment_over(end);
   for (Presentation& held : queue_) held.is_past = true;
   release_ripe();
-  segment_begin_s_ += base::to_s(segment_end_.time_since_epoch());
+  segment_begin_ = std::min(end, longest_run);
   segment_end_ = base::segment_start;
   std::fill(last_arrival_.begin(), last_arrival_.end(), base::segment_start);
+}
+
+/// Instants begin anew, but the record that says so is among damaged lines.
+void Analysis::Fold::lose_segment() {
+  finish_segment();
+  course_->watch().segment_lost(segment_begin_);
 }
 
 void Analysis::Fold::clear_settled() {
@@ -324,7 +380,7 @@ void Analysis::Fold::clear_settled() {
 
 bool Analysis::Fold::is_ripe(const Presentation& presentation) const {
   if (!presentation.is_cleared) return false;
-  return presentation.is_past || segment_end_ - presentation.done.end > base::longest_unnoticed;
+  return presentation.is_past || segment_end_ - presentation.done.end > held_;
 }
 
 void Analysis::Fold::release_ripe() {
@@ -350,6 +406,7 @@ void Analysis::Fold::release(Presentation& presentation) {
   const judge::Settled& settled = *presentation.settled;
   const base::TrialKind kind = presentation.planned.trial.kind;
   if (row_) row_({&presentation.planned, &presentation.done, &settled, presentation.segment});
+  course_->released(presentation);
   if (kind == base::TrialKind::reference) return;
   if (kind == base::TrialKind::rhythm) ++presentations_;
   sequential_->count(settled);
@@ -364,6 +421,7 @@ void Analysis::Fold::release(Presentation& presentation) {
 }
 
 void Analysis::Fold::count_rhythm(const Presentation& presentation) {
+  course_->rhythm(presentation);
   ++results_.trials_valid;
   ++valid_by_block_.at(presentation.planned.trial.id.block);
   const judge::Settled& settled = *presentation.settled;
@@ -384,7 +442,8 @@ void Analysis::Fold::count_rhythm(const Presentation& presentation) {
   }
 }
 
-void Analysis::Fold::count_quiet(const Presentation& presentation) {
+void Analysis::Fold::count_quiet(Presentation& presentation) {
+  course_->quiet(presentation);  // from here on without what was disturbed
   quiet_ += presentation.planned.trial.window;
   const judge::Settled& settled = *presentation.settled;
   for (std::uint32_t device = 0; device < tallies_.size(); ++device) {
@@ -412,12 +471,8 @@ std::uint64_t Analysis::Fold::count_spared() const {
   return spared;
 }
 
-Results Analysis::Fold::finish(const journal::ReadSummary& reading) {
-  if (!scenario_) throw base::InputError("journal: no record; expected a header at the start");
-  finish_segment();
-  clear_settled();
-  results_.reading = reading;
-  results_.duration_s = segment_begin_s_;
+void Analysis::Fold::count_up() {
+  results_.duration_s = base::to_s(segment_begin_);
   results_.quiet_hours = to_hours(quiet_);
   if (presentations_ > 0) {
     results_.void_fraction =
@@ -427,15 +482,33 @@ Results Analysis::Fold::finish(const journal::ReadSummary& reading) {
   results_.findings_total = findings_.total();
   results_.findings = std::move(findings_).take();
   results_.timeline = std::move(timeline_).stretches(results_.duration_s);
+}
+
+std::vector<Judged> Analysis::Fold::judge_devices() {
   std::vector<DeviceEvidence> evidence;
-  for (ListenersTally& tally : tallies_) evidence.push_back(std::move(tally).evidence(quiet_));
-  const std::vector<Judged> judged = judge_limits(scenario_->accept, evidence, *sequential_);
+  for (ListenersTally& tally : tallies_) {
+    evidence.push_back(std::move(tally).evidence(course_->undisturbed()));
+    evidence.back().result.remarks = remarks_on(evidence.back().result, *scenario_);
+    course_->add_to(evidence.back(), evidence.size() - 1);
+  }
+  std::vector<Judged> judged = judge_limits(scenario_->accept, evidence, *sequential_);
   for (DeviceEvidence& device : evidence) {
     withdraw_fixed_intervals(device.result, scenario_->accept);
-    device.result.remarks = remarks_on(device.result, *scenario_);
     if (!curves_.empty()) device.result.curves = curves_[results_.devices.size()].finish();
     results_.devices.push_back(std::move(device.result));
   }
+  return judged;
+}
+
+Results Analysis::Fold::finish(const journal::ReadSummary& reading, bool is_live) {
+  if (!scenario_) throw base::InputError("journal: no record; expected a header at the start");
+  finish_segment();
+  clear_settled();
+  results_.reading = reading;
+  results_.is_live = is_live && !results_.ended;
+  count_up();
+  const std::vector<Judged> judged = judge_devices();
+  course_->add_to(results_);
   conclude(results_, judged);
   return std::move(results_);
 }
@@ -447,6 +520,8 @@ Analysis::~Analysis() = default;
 
 void Analysis::take(const journal::Entry& entry) { fold_->take(entry); }
 
-Results Analysis::finish(const journal::ReadSummary& reading) { return fold_->finish(reading); }
+Results Analysis::finish(const journal::ReadSummary& reading, bool is_live) {
+  return fold_->finish(reading, is_live);
+}
 
 }  // namespace plexor::analysis

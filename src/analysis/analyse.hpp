@@ -19,8 +19,8 @@ struct TrialRow {
 };
 
 /// A fold over a journal: feed every entry in order, then ask once for the
-/// results. Memory grows only by a few bytes a trial (latencies), so a journal
-/// of a million trials fits in under 300 MiB. `row` is called once for each
+/// results. Memory grows only by a few bytes a trial (latencies) and some hundred an hour, so a
+/// journal of a million trials fits in under 300 MiB. `row` is called once for each
 /// settled presentation, in order, void ones included, with its final void
 /// reason (trials between reference groups wait for the next group); where the
 /// journal has no end of a trial, `done` is made up: void, interrupted. In a
@@ -36,8 +36,9 @@ class Analysis {
   /// record contradicts the header, or if the header is not the first record.
   void take(const journal::Entry& entry);
 
-  /// `reading` is what read_journal returned. Call once, last.
-  [[nodiscard]] Results finish(const journal::ReadSummary& reading);
+  /// `reading` is what read_journal returned; `is_live`: the run still goes on, so that everything
+  /// is so far; not where the journal tells of its end. Call once, last.
+  [[nodiscard]] Results finish(const journal::ReadSummary& reading, bool is_live = false);
 
  private:
   class Fold;

@@ -21,7 +21,8 @@ std::string with_detail(const std::string& sentence, const std::string& detail) 
 }
 
 /// Why the run as a whole can't pass, whatever its figures; empty if it can.
-std::string ending_objection(const std::optional<Ended>& ended) {
+std::string ending_objection(const std::optional<Ended>& ended, bool is_live) {
+  if (is_live) return "the run still goes on";
   if (!ended) return "the journal stops before the run was over";
   switch (ended->reason) {
     case Ended::Reason::complete: return {};
@@ -72,7 +73,7 @@ std::string limits_objection(const Results& results) {
 }
 
 std::vector<std::string> objections_to(const Results& results) {
-  std::vector<std::string> objections{ending_objection(results.ended),
+  std::vector<std::string> objections{ending_objection(results.ended, results.is_live),
                                       damage_objection(results.reading), void_objection(results),
                                       plan_objection(results), limits_objection(results)};
   std::erase_if(objections, [](const std::string& objection) { return objection.empty(); });
@@ -159,7 +160,7 @@ std::string tally_words(const std::vector<Judged>& judged, Judgement overall) {
 
 std::string headline_of(const std::vector<Judged>& judged, const Results& results,
                         const std::vector<std::string>& objections) {
-  std::string word(to_text(results.overall));
+  std::string word(results.is_live ? "so far" : to_text(results.overall));
   word.front() = static_cast<char>(word.front() - 'a' + 'A');
   std::string against;
   if (results.overall == Judgement::undecided && !objections.empty()) {

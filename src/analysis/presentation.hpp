@@ -18,13 +18,15 @@ struct Presentation {
   bool is_cleared = false;  ///< no reference taps can take it back any more
   bool is_past = false;     ///< of an ended segment: no loss can take it back any more
   std::uint32_t segment = 0;
-  double segment_begin_s = 0.0;          ///< of the run's time line
+  base::Duration segment_begin{};        ///< on the run's own time
   std::vector<base::Event> quiet_heard;  ///< what was heard during a quiet stretch
 
-  /// Where an instant of this presentation lies on the run's time line.
-  [[nodiscard]] double run_time_s(base::Instant at) const {
-    return segment_begin_s + base::to_s(at.time_since_epoch());
+  /// Where an instant of this presentation lies on the run's own time, which goes on from segment
+  /// to segment and stands still between them.
+  [[nodiscard]] base::Duration run_time(base::Instant at) const {
+    return segment_begin + at.time_since_epoch();
   }
+  [[nodiscard]] double run_time_s(base::Instant at) const { return base::to_s(run_time(at)); }
 };
 
 /// First and last contact of a presentation: as sensed, where each tap has its

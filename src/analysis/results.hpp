@@ -255,8 +255,6 @@ struct SoakResults {
   std::vector<RunHour> hours;
   std::vector<Drift> drifts;  ///< all that was tested
   std::string drift_word;     ///< what moved and by how much, or that nothing did
-  std::vector<std::string>
-      remarks;  ///< holes, disturbances, power cycles, time unheard; for people
 };
 
 /// Marked disturbances of one name.
@@ -278,6 +276,13 @@ struct Disturbances {
   std::vector<DisturbanceMark> marks;  ///< the first max_findings
   double quiet_h = 0.0;                ///< all listening left out; overlaps count once
   std::uint64_t cut_short = 0;         ///< marks that reached back too far: see soak/marks.hpp
+};
+
+/// A device whose power was taken away and given back.
+struct PowerCycled {
+  std::uint32_t device = 0;
+  double at_s = 0.0;  ///< on the run's own time
+  std::string reason;
 };
 
 /// The tapper's transit and coil over the whole run; nothing where not measured.
@@ -304,7 +309,7 @@ struct Results {
   double void_fraction = 0.0;  ///< of all rhythm presentations
   double max_void_fraction = 0.0;
   double duration_s = 0.0;
-  double quiet_hours = 0.0;  ///< valid and undisturbed
+  double quiet_hours = 0.0;  ///< valid; rates leave out what was disturbed of it
   double quiet_hours_planned = 0.0;
   std::vector<DeviceResult> devices;
   std::vector<ChannelSignal> channels{};  ///< what the waveforms say, where there are some
@@ -318,6 +323,7 @@ struct Results {
   LocalClock clock{};         ///< what people's clocks said meanwhile
   std::vector<Hole> holes{};  ///< stretches in which nobody watched
   Disturbances disturbances{};
+  std::vector<PowerCycled> power_cycles{};  ///< the first max_findings
   TapperFigures tapper{};
   std::optional<SoakResults> soak{};  ///< of a soak scenario, or of a run longer than two hours
   journal::ReadSummary reading;       ///< damage found in the journal

@@ -88,6 +88,11 @@ void withdraw(Proportion& proportion) {
   proportion.wilson.reset();
 }
 
+void withdraw(AlarmRate& rate) {
+  rate.exact.reset();
+  if (rate.scatter) rate.scatter->by_hours.reset();
+}
+
 void withdraw(Latency& latency) {
   for (auto* percentiles : {&latency.percentiles, &latency.heard_percentiles}) {
     for (Percentile& one : *percentiles) one.interval.reset();
@@ -184,14 +189,23 @@ void withdraw_fixed_intervals(DeviceResult& device, const scenario::Accept& acce
     withdraw(device.latency);
     for (StrengthBin& bin : device.strength) withdraw(bin.detected);
   }
-  if (quiet) device.false_alarms.exact.reset();
+  if (quiet) withdraw(device.false_alarms);
   for (ListenerResult& listener : device.listeners) {
     of_rhythms(listener.rhythms);
     if (expecting) {
       withdraw(listener.detection);
       withdraw(listener.latency);
     }
-    if (quiet) listener.false_alarms.exact.reset();
+    if (quiet) withdraw(listener.false_alarms);
+  }
+}
+
+void withdraw_fixed_intervals(SoakResults& soak, const scenario::Accept& accept) {
+  for (RunHour& hour : soak.hours) {
+    for (DeviceHour& device : hour.devices) {
+      if (accept.expecting_may_stop()) withdraw(device.detection);
+      if (accept.quiet_may_stop()) withdraw(device.false_alarms);
+    }
   }
 }
 

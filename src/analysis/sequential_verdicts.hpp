@@ -18,6 +18,7 @@ namespace plexor::analysis {
 /// Takes away the intervals that a run's stop has made wrong: those for a fixed number of trials,
 /// of all shares and rates counted in what a sequential limit may have ended.
 void withdraw_fixed_intervals(DeviceResult& device, const scenario::Accept& accept);
+void withdraw_fixed_intervals(SoakResults& soak, const scenario::Accept& accept);
 
 /// "detection rate", "answered within 900 ms", ...: Verdict::figure.
 [[nodiscard]] std::string figure_of(const judge::SequentialLimit& limit);

@@ -9,6 +9,7 @@
 #include "analysis/latency.hpp"
 #include "analysis/number_text.hpp"
 #include "analysis/sequential_verdicts.hpp"
+#include "analysis/soak/hour_blocks.hpp"
 #include "base/search.hpp"
 
 namespace plexor::analysis {
@@ -40,7 +41,14 @@ Bounds share_bounds(std::uint64_t x, std::uint64_t n, double confidence) {
           .upper = clopper_pearson(x, n, confidence, Sides::upper)};
 }
 
-Bounds rate_bounds(std::uint64_t events, double hours, double confidence) {
+/// Of alarms as they came: where hours scatter too far for one steady rate, by hour blocks.
+Bounds rate_bounds(std::uint64_t events, double hours, const std::optional<HourScatter>& scatter,
+                   double confidence) {
+  if (scatter && scatter->by_hours) {
+    const Events all{.count = events, .exposure = hours};
+    return {.lower = rate_by_hours(all, *scatter, confidence, Sides::lower),
+            .upper = rate_by_hours(all, *scatter, confidence, Sides::upper)};
+  }
   return {.lower = garwood(events, hours, confidence, Sides::lower),
           .upper = garwood(events, hours, confidence, Sides::upper)};
 }
@@ -201,8 +209,10 @@ Judged judge_confusions(const DeviceResult& device, const Limit& limit) {
 
 Judged judge_alarms(const DeviceResult& device, const Limit& limit) {
   const AlarmRate& alarms = device.false_alarms;
-  const std::string in_quiet = fmt::format(
-      "{} in {} of quiet", counted(alarms.incidents, "false alarm"), hours_text(alarms.hours));
+  const bool in_bursts = alarms.scatter && alarms.scatter->by_hours;
+  const std::string in_quiet =
+      fmt::format("{} in {} of quiet{}", counted(alarms.incidents, "false alarm"),
+                  hours_text(alarms.hours), in_bursts ? ", in bursts" : "");
   const Words words{.figure = "false alarms per hour",
                     .unit = "/h",
                     .measured = in_quiet,
@@ -211,11 +221,12 @@ Judged judge_alarms(const DeviceResult& device, const Limit& limit) {
   Measured measured{
       .estimate = alarms.per_hour, .n = alarms.incidents, .bounds = {}, .decides = {}};
   if (!alarms.per_hour) return judge_figure(device.name, words, measured, limit);
-  measured.bounds = rate_bounds(alarms.incidents, alarms.hours, limit.confidence);
+  measured.bounds = rate_bounds(alarms.incidents, alarms.hours, alarms.scatter, limit.confidence);
   measured.decides = [&](std::uint64_t more) {
     const double hours = alarms.hours + static_cast<double>(more);
     const std::uint64_t incidents = scaled(alarms.incidents, hours / alarms.hours);
-    return judge(rate_bounds(incidents, hours, limit.confidence), limit) != Judgement::undecided;
+    return judge(rate_bounds(incidents, hours, alarms.scatter, limit.confidence), limit) !=
+           Judgement::undecided;
   };
   return judge_figure(device.name, words, measured, limit);
 }

@@ -7,6 +7,7 @@
 #include "analysis/signal/signal_gatherer.hpp"
 #include "app/progress_bar.hpp"
 #include "journal/reader.hpp"
+#include "run/run_lock.hpp"
 
 namespace plexor::app {
 
@@ -20,8 +21,10 @@ analysis::Results analyse_run(const run::RunFolder& folder,
     if (first != nullptr && header) header(*first);
     analysis.take(entry);
   };
+  const bool is_live = run::is_live(folder.root);  // asked first: a run that ends meanwhile says so
   return analysis.finish(
-      journal::read_journal(folder.journal(), take, [&bar](double share) { bar.show(share); }));
+      journal::read_journal(folder.journal(), take, [&bar](double share) { bar.show(share); }),
+      is_live);
 }
 
 analysis::Results analyse_run_and_waveforms(

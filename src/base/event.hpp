@@ -11,6 +11,9 @@ namespace plexor::base {
 /// That a device can't be heard any more is noticed within this. What was done longer ago stands.
 inline constexpr Duration longest_unnoticed = std::chrono::seconds{30};
 
+/// A disturbance can be marked for so long after it began. What was done longer ago stands.
+inline constexpr Duration longest_unmarked = std::chrono::hours{1};
+
 /// One thing a device reported.
 struct Event {
   std::uint32_t device = 0;  ///< index into the rig's devices

@@ -159,6 +159,11 @@ std::string clock_time(double seconds) {
 
 std::string length_of_time(double seconds) { return analysis::length_text(seconds); }
 
+std::string clock_of_run(double seconds) {
+  const auto s = static_cast<std::int64_t>(std::llround(seconds));
+  return fmt::format("{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60);
+}
+
 std::uint64_t void_total(const analysis::Results& results) {
   return std::accumulate(results.voids.begin(), results.voids.end(), std::uint64_t{0});
 }
@@ -174,6 +179,7 @@ std::string void_reasons(const analysis::Results& results) {
 }
 
 std::string ending_text(const analysis::Results& results) {
+  if (results.is_live) return "it still goes on";
   if (!results.ended) return "the journal just stops";
   std::string text{journal::to_text(results.ended->reason)};
   if (!results.ended->detail.empty()) text += ": " + results.ended->detail;

@@ -58,6 +58,8 @@ namespace plexor::report {
 [[nodiscard]] std::string number_list(const std::vector<double>& values, int decimals);
 /// Time within a run: "1:02:03.456".
 [[nodiscard]] std::string clock_time(double seconds);
+/// The same to the second: "1:02:03".
+[[nodiscard]] std::string clock_of_run(double seconds);
 /// A length of time in its two largest units: "2 h 05 min", "48 s".
 [[nodiscard]] std::string length_of_time(double seconds);
 
@@ -65,7 +67,8 @@ namespace plexor::report {
 [[nodiscard]] std::uint64_t void_total(const analysis::Results& results);
 /// "re-strike 8, no-contact 4"; "none" without any.
 [[nodiscard]] std::string void_reasons(const analysis::Results& results);
-/// How the run ended, in words: "complete", "interrupted: key", "the journal just stops".
+/// How the run ended, in words: "complete", "interrupted: key", "the journal just stops", "it still
+/// goes on".
 [[nodiscard]] std::string ending_text(const analysis::Results& results);
 /// "m/s" on a calibrated rig, "drive" otherwise.
 [[nodiscard]] std::string_view strike_unit(const analysis::Results& results);

@@ -8,56 +8,20 @@
 #include <string_view>
 
 #include "report/format.hpp"
+#include "report/json_soak.hpp"
 #include "report/json_surface.hpp"
 #include "report/json_values.hpp"
+#include "report/soak_text.hpp"
 
 namespace plexor::report {
 
 namespace {
 
 using Json = nlohmann::ordered_json;
-using analysis::Interval;
-
 Json numbers(const std::vector<double>& values) {
   Json list = Json::array();
   for (const double value : values) list.push_back(number(value));
   return list;
-}
-
-/// `object[key]`, and beside it whether the value lies beyond everything that was measured; null
-/// without that is no bound at all.
-void put(Json& object, const std::string& key, double value) {
-  object[key] = number(value);
-  object[key + "_beyond"] = std::isinf(value) && value > 0.0;
-}
-
-std::string_view to_text(analysis::Sides sides) {
-  switch (sides) {
-    case analysis::Sides::two: return "two";
-    case analysis::Sides::lower: return "lower";
-    case analysis::Sides::upper: return "upper";
-  }
-  return "two";
-}
-
-/// `suffix` is the unit in the keys: "", "_ms" or "_per_hour".
-Json interval(const std::optional<Interval>& value, const std::string& suffix) {
-  if (!value) return nullptr;
-  Json object;
-  put(object, "lower" + suffix, value->lower);
-  put(object, "upper" + suffix, value->upper);
-  object["confidence"] = number(value->confidence);
-  object["sides"] = to_text(value->sides);
-  object["method"] = value->method;
-  return object;
-}
-
-Json proportion(const analysis::Proportion& value) {
-  return {{"x", value.x},
-          {"n", value.n},
-          {"share", optional_number(value.estimate)},
-          {"exact", interval(value.exact, "")},
-          {"wilson", interval(value.wilson, "")}};
 }
 
 Json run(const analysis::Results& results) {
@@ -73,7 +37,8 @@ Json run(const analysis::Results& results) {
     host = {{"started_utc", results.host->started_utc},
             {"name", results.host->host_name},
             {"system", results.host->system},
-            {"scheduling", text_or_null(results.host->scheduling)}};
+            {"scheduling", text_or_null(results.host->scheduling)},
+            {"run_id", text_or_null(results.host->run_id)}};
   }
   return {{"scenario", results.scenario_name},
           {"purpose", results.purpose},
@@ -81,6 +46,7 @@ Json run(const analysis::Results& results) {
           {"rig_file", header.rig_file},
           {"seed", header.seed},
           {"lifted", header.lifted},
+          {"live", results.is_live},
           {"duration_s", number(results.duration_s)},
           {"quiet_h", number(results.quiet_hours)},
           {"ended", ended},
@@ -120,11 +86,6 @@ Json trials(const analysis::Results& results) {
           {"voids", voids}};
 }
 
-std::string_view unit_name(const analysis::Verdict& verdict) {
-  if (verdict.unit == "/h") return "per_hour";
-  return verdict.unit.empty() ? std::string_view("share") : std::string_view(verdict.unit);
-}
-
 Json sequential(const std::optional<analysis::SequentialVerdict>& test) {
   if (!test) return nullptr;
   return {{"good", number(test->good)},
@@ -140,12 +101,12 @@ Json sequential(const std::optional<analysis::SequentialVerdict>& test) {
 Json verdict(const analysis::Verdict& value) {
   Json object = {{"device", value.device},
                  {"figure", value.figure},
-                 {"unit", unit_name(value)},
+                 {"unit", unit_key(value.unit)},
                  {"side", value.at_least ? "at-least" : "at-most"},
                  {"limit", number(value.limit)},
                  {"estimate", optional_number(value.estimate)},
                  {"estimate_beyond", estimate_is_beyond(value)},
-                 {"interval", interval(value.interval, "")},
+                 {"interval", interval_json(value.interval, "")},
                  {"n", value.n},
                  {"judgement", analysis::to_text(value.judgement)}};
   object["more_needed"] = value.more_needed ? Json(*value.more_needed) : Json(nullptr);
@@ -163,10 +124,10 @@ Json rhythm(const analysis::RhythmResult& value) {
   return {{"rhythm", value.rhythm},
           {"expects", text_or_null(value.expects)},
           {"outcomes", outcomes},
-          {"correct", proportion(value.correct)},
+          {"correct", proportion_json(value.correct)},
           {"duplicates", value.duplicates},
           {"median_ms", optional_number(value.median_ms)},
-          {"median_interval", interval(value.median_interval, "_ms")}};
+          {"median_interval", interval_json(value.median_interval, "_ms")}};
 }
 
 Json percentiles(const std::vector<analysis::Percentile>& values) {
@@ -175,7 +136,7 @@ Json percentiles(const std::vector<analysis::Percentile>& values) {
     Json object = {{"p", number(value.p)}};
     object["ms"] = optional_number(value.ms);
     object["beyond"] = value.ms.has_value() && std::isinf(*value.ms);
-    object["interval"] = interval(value.interval, "_ms");
+    object["interval"] = interval_json(value.interval, "_ms");
     list.push_back(std::move(object));
   }
   return list;
@@ -207,7 +168,7 @@ Json beside(const std::optional<analysis::Beside>& value) {
           {"only_here", value->only_here},
           {"only_first", value->only_first},
           {"later_ms", optional_number(value->later.ms)},
-          {"later_interval", interval(value->later.interval, "_ms")}};
+          {"later_interval", interval_json(value->later.interval, "_ms")}};
 }
 
 Json uncertainty(const analysis::Budget& value) {
@@ -216,13 +177,6 @@ Json uncertainty(const analysis::Budget& value) {
     contributions.push_back({{"source", one.source}, {"u_ms", number(one.u)}});
   }
   return {{"combined_ms", number(value.combined())}, {"contributions", contributions}};
-}
-
-Json alarms(const analysis::AlarmRate& value) {
-  return {{"incidents", value.incidents},
-          {"listened_h", number(value.hours)},
-          {"per_hour", optional_number(value.per_hour)},
-          {"exact", interval(value.exact, "_per_hour")}};
 }
 
 Json rhythms(const std::vector<analysis::RhythmResult>& values) {
@@ -235,10 +189,10 @@ Json listener(const analysis::ListenerResult& value) {
   return {{"name", text_or_null(value.name)},
           {"place", text_or_null(value.place)},
           {"uncertainty", uncertainty(value.latency_budget)},
-          {"detection", proportion(value.detection)},
+          {"detection", proportion_json(value.detection)},
           {"rhythms", rhythms(value.rhythms)},
           {"latency", latency(value.latency)},
-          {"false_alarms", alarms(value.false_alarms)},
+          {"false_alarms", alarms_json(value.false_alarms)},
           {"beside", beside(value.beside)}};
 }
 
@@ -252,7 +206,7 @@ Json strength(const std::vector<analysis::StrengthBin>& bins, bool calibrated) {
   for (const analysis::StrengthBin& bin : bins) {
     list.push_back({{strike_key(calibrated, "from"), number(bin.from_m_s)},
                     {strike_key(calibrated, "to"), number(bin.to_m_s)},
-                    {"detected", proportion(bin.detected)}});
+                    {"detected", proportion_json(bin.detected)}});
   }
   return list;
 }
@@ -269,12 +223,16 @@ Json device(const analysis::Results& results, const analysis::DeviceResult& valu
   for (const analysis::ListenerResult& one : value.listeners) listeners.push_back(listener(one));
   return {{"name", value.name},
           {"version", value.version},
-          {"detection", proportion(value.detection)},
-          {"false_responses", proportion(value.false_responses)},
-          {"confusions", proportion(value.confusions)},
+          {"detection", proportion_json(value.detection)},
+          {"false_responses", proportion_json(value.false_responses)},
+          {"confusions", proportion_json(value.confusions)},
           {"remarks", value.remarks},
           {"d_prime", optional_number(value.d_prime)},
-          {"false_alarms", alarms(value.false_alarms)},
+          {"false_alarms", alarms_json(value.false_alarms)},
+          {"disturbed_incidents", value.disturbed_incidents},
+          {"by_hour_of_day", hours_of_day_json(results, value)},
+          {"power_cycles", value.power_cycles},
+          {"unheard_s", number(value.unheard_s)},
           {"gap_alarms", value.gap_alarms},
           {"duplicates", value.duplicates},
           {"rhythms", rhythms(value.rhythms)},
@@ -356,6 +314,11 @@ std::string results_json(const analysis::Results& results) {
                {"findings_total", results.findings_total},
                {"findings", findings},
                {"timeline", timeline(results.timeline)},
+               {"holes", holes_json(results)},
+               {"disturbances", disturbances_json(results)},
+               {"power_cycles", power_cycles_json(results)},
+               {"tapper", tapper_json(results)},
+               {"soak", soak_json(results)},
                {"journal", reading(results.reading)}};
   return root.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }

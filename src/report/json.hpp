@@ -7,7 +7,7 @@
 namespace plexor::report {
 
 /// The format of results.json, described by reports/results.schema.json.
-inline constexpr int results_format = 3;
+inline constexpr int results_format = 4;
 
 /// results.json: all figures, with stable key order, units in the keys, numbers to nine digits and
 /// a line feed at the end. What is infinite is null with a sibling flag `..._beyond` true. The

@@ -10,7 +10,7 @@ namespace plexor::report {
 std::string report_page(const analysis::Results& results) {
   return filled_page(assets::page_html, "reports/page.html", page_view(results),
                      std::string(assets::charts_js) + std::string(assets::surface_js) +
-                         std::string(assets::page_js),
+                         std::string(assets::soak_js) + std::string(assets::page_js),
                      chart_data(results));
 }
 

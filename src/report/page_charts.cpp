@@ -114,6 +114,7 @@ View chart_data(const analysis::Results& results) {
   return {{"devices", devices},
           {"strike_unit", strike_unit(results)},
           {"surface", surface_charts(results)},
+          {"soak", soak_charts(results)},
           {"timeline", timeline(results)},
           {"findings", findings(results)}};
 }

@@ -211,7 +211,7 @@ View strength_view(const DeviceResult& device, std::string_view unit) {
 View alarm_view(const DeviceResult& device) {
   const analysis::AlarmRate& alarms = device.false_alarms;
   return {{"rate", alarms.per_hour ? quantity(*alarms.per_hour, "/h") : "not measured"},
-          {"interval", interval_or_dash(alarms.exact, "/h")},
+          {"interval", interval_or_dash(alarms.shown(), "/h")},
           {"incidents", count(alarms.incidents)},
           {"hours", trimmed(alarms.hours, 3)}};
 }

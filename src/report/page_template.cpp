@@ -57,6 +57,7 @@ std::string filled_page(std::string_view page_template, std::string_view name, c
   data.set("head", part(assets::head_html));
   data.set("marks", part(assets::marks_html));
   data.set("surface_part", part(assets::surface_html));
+  data.set("soak_part", part(assets::soak_html));
   data.set("style", std::string(assets::page_css));
   data.set("script", std::string(script));
   data.set("chart_library", std::string(assets::chart_js));

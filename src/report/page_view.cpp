@@ -11,6 +11,7 @@
 #include "analysis/number_text.hpp"
 #include "base/calendar.hpp"
 #include "report/format.hpp"
+#include "report/soak_text.hpp"
 
 namespace plexor::report {
 
@@ -114,7 +115,7 @@ View alarm_figure_view(const analysis::Results& results, const analysis::DeviceR
   if (verdict) return judged_figure("False alarms", *verdict, sample);
   return plain_figure("False alarms",
                       alarms.per_hour ? quantity(*alarms.per_hour, "/h") : "not measured",
-                      alarms.exact, "/h", sample);
+                      alarms.shown(), "/h", sample);
 }
 
 View void_figure_view(const analysis::Results& results) {
@@ -225,8 +226,19 @@ View findings_view(const analysis::Results& results) {
 /// What a reader must know before the figures: the run is not what it should have been.
 View notices(const analysis::Results& results) {
   View list = View::array();
-  if (!results.ended || results.ended->reason != journal::Ended::Reason::complete) {
+  if (results.is_live) {
+    list.push_back("The run still goes on: everything on this page is so far.");
+  } else if (!results.ended || results.ended->reason != journal::Ended::Reason::complete) {
     list.push_back("The run did not finish: " + ending_text(results) + ".");
+  }
+  if (!results.holes.empty()) {
+    std::string told = hole_text(results, results.holes.front()) + ".";
+    told.front() = 'N';
+    if (results.holes.size() > 1) {
+      told +=
+          fmt::format(" {} holes in all; see the course of the run.", count(results.holes.size()));
+    }
+    list.push_back(told);
   }
   if (results.waveforms_reading && results.waveforms_reading->damage_count > 0) {
     const journal::ReadSummary& waves = *results.waveforms_reading;
@@ -396,6 +408,9 @@ View page_view(const analysis::Results& results) {
           {"any_verdicts", !verdicts.empty()},
           {"devices", devices},
           {"surface_found", surface_view(results)},
+          {"soak", soak_view(results)},
+          {"course", course_view(results)},
+          {"any_course", !course_view(results).empty()},
           {"waveforms", results.waveforms_reading.has_value()},
           {"timeline", timeline_view(results)},
           {"findings", findings_view(results)},

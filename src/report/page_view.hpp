@@ -21,6 +21,12 @@ using View = nlohmann::json;
 [[nodiscard]] View surface_view(const analysis::Results& results);
 /// The series of its charts, for surface.js.
 [[nodiscard]] View surface_charts(const analysis::Results& results);
+/// A long run hour by hour, and whether something drifted; false for a short one.
+[[nodiscard]] View soak_view(const analysis::Results& results);
+/// What happened beside the taps, a sentence each.
+[[nodiscard]] View course_view(const analysis::Results& results);
+/// The series of its charts, for soak.js; holes and disturbances of any run.
+[[nodiscard]] View soak_charts(const analysis::Results& results);
 /// The series that page.js draws.
 [[nodiscard]] View chart_data(const analysis::Results& results);
 

@@ -10,6 +10,7 @@
 #include "analysis/number_text.hpp"
 #include "report/format.hpp"
 #include "report/layout.hpp"
+#include "report/soak_text.hpp"
 #include "report/surface_text.hpp"
 #include "report/text.hpp"
 
@@ -137,6 +138,28 @@ std::string device_part(const analysis::Results& results, const analysis::Device
   return out;
 }
 
+/// The course of the run: hours and drift of a long one, and what happened beside the taps.
+std::string course_part(const analysis::Results& results, Style style) {
+  std::string out;
+  if (results.soak) {
+    const analysis::SoakResults& soak = *results.soak;
+    out +=
+        wrapped(fmt::format("hour by hour ({}): {}", analysis::counted(soak.hours.size(), "hour"),
+                            printable_line(soak.drift_word)),
+                0, style.width);
+    for (std::size_t device = 0; device < results.devices.size(); ++device) {
+      const std::string extremes = extremes_text(soak, device);
+      if (extremes.empty()) continue;
+      out +=
+          wrapped(printable_line(results.devices[device].name + ": " + extremes), 2, style.width);
+    }
+  }
+  for (const std::string& sentence : course_sentences(results)) {
+    out += wrapped(printable_line(sentence), 0, style.width);
+  }
+  return out.empty() ? out : "\n" + out;
+}
+
 std::string run_part(const analysis::Results& results, Style style) {
   std::string out = "\n";
   out += wrapped(
@@ -148,7 +171,9 @@ std::string run_part(const analysis::Results& results, Style style) {
     out += wrapped(early, 0, style.width);
   }
   const bool complete = results.ended && results.ended->reason == journal::Ended::Reason::complete;
-  if (!complete) {
+  if (results.is_live) {
+    out += wrapped("the run still goes on: all figures are so far", 0, style.width);
+  } else if (!complete) {
     out +=
         wrapped("the run did not finish: " + printable_line(ending_text(results)), 0, style.width);
   }
@@ -188,7 +213,7 @@ std::string summary(const analysis::Results& results, Style style) {
   for (const std::string& sentence : map_sentences(results)) {
     out += wrapped(printable_line(sentence), 0, style.width);
   }
-  return out + run_part(results, style);
+  return out + course_part(results, style) + run_part(results, style);
 }
 
 }  // namespace plexor::report

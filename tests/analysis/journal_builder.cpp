@@ -81,6 +81,16 @@ JournalBuilder& JournalBuilder::lifted() {
   return *this;
 }
 
+JournalBuilder& JournalBuilder::began(const journal::Segment& segment) {
+  first_segment_ = segment;
+  return *this;
+}
+
+JournalBuilder& JournalBuilder::on(const journal::Host& host) {
+  host_ = host;
+  return *this;
+}
+
 JournalBuilder& JournalBuilder::knock(std::uint32_t rhythm) {
   const base::StrikeSpeed strike{900'000};
   base::Trial trial{.id = {.block = rhythm, .number = next_number_[rhythm]++},
@@ -147,6 +157,32 @@ JournalBuilder& JournalBuilder::never_done() {
   return *this;
 }
 
+JournalBuilder& JournalBuilder::transit(base::Duration each) {
+  current_->transit = each;
+  return *this;
+}
+
+JournalBuilder& JournalBuilder::coil(double degrees_c) {
+  current_->planned.coil_mc = static_cast<std::int32_t>(1000.0 * degrees_c);
+  return *this;
+}
+
+JournalBuilder& JournalBuilder::meanwhile(journal::Record record) {
+  current_->meanwhile.push_back(std::move(record));
+  return *this;
+}
+
+JournalBuilder& JournalBuilder::tell(journal::Record record) {
+  close();
+  append(std::move(record));
+  return *this;
+}
+
+base::Instant JournalBuilder::now() {
+  close();
+  return now_;
+}
+
 JournalBuilder& JournalBuilder::shift() {
   close();
   append(journal::ReferenceShift{.at = now_, .shift = 1ms, .voided = 0});
@@ -166,9 +202,11 @@ JournalBuilder& JournalBuilder::restart_unrecorded() {
   return *this;
 }
 
-JournalBuilder& JournalBuilder::restart() {
+JournalBuilder& JournalBuilder::restart() { return restart({.boot_id = "virtual"}); }
+
+JournalBuilder& JournalBuilder::restart(const journal::Segment& segment) {
   restart_unrecorded();
-  append(journal::Segment{.boot_id = "virtual"});
+  append(segment);
   return *this;
 }
 
@@ -192,15 +230,16 @@ JournalBuilder& JournalBuilder::hears(std::uint64_t hits, std::uint64_t trials) 
   return ended();
 }
 
-Results JournalBuilder::results(const std::function<void(const TrialRow&)>& row) {
+Results JournalBuilder::results(const std::function<void(const TrialRow&)>& row, bool is_live) {
   close();
   header_.scenario_file = "oak.toml";
   header_.scenario_text = scenario_text();
   Analysis analysis(row);
   analysis.take({.sequence = 0, .record = header_});
-  analysis.take({.sequence = 1, .record = journal::Segment{.boot_id = "virtual"}});
+  if (host_) analysis.take({.sequence = 1, .record = *host_});
+  analysis.take({.sequence = 1, .record = first_segment_});
   for (const journal::Entry& entry : entries_) analysis.take(entry);
-  return analysis.finish(reading_);
+  return analysis.finish(reading_, is_live);
 }
 
 void JournalBuilder::present(base::Trial trial) {
@@ -220,12 +259,16 @@ void JournalBuilder::close() {
     end = current.planned.start + tap.contact + trial.window;
     if (header_.lifted) continue;
     done.contacts.push_back(current.planned.start + tap.contact + current.contact_delay);
+    if (current.transit > base::Duration::zero()) {
+      done.actual.push_back({.on = done.contacts.back() - current.transit});
+    }
   }
   done.end = end + current.contact_delay;
   auto event = current.heard.begin();
   for (; event != current.heard.end() && event->arrival <= done.end; ++event) {
     append(journal::Heard{*event});
   }
+  for (const journal::Record& record : current.meanwhile) append(record);
   if (current.done) append(done);
   for (; event != current.heard.end(); ++event) append(journal::Heard{*event});
   now_ = done.end + 3s;

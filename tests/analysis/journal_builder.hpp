@@ -35,6 +35,8 @@ class JournalBuilder {
   JournalBuilder& uncalibrated();
   JournalBuilder& contact_not_sensed();  ///< the contacts of the journal are no measurement
   JournalBuilder& lifted();
+  JournalBuilder& began(const journal::Segment& segment);  ///< else in virtual time
+  JournalBuilder& on(const journal::Host& host);           ///< else no word of it
 
   // What happened.
   JournalBuilder& knock(std::uint32_t rhythm = call);
@@ -45,25 +47,35 @@ class JournalBuilder {
   /// Counted from the last planned contact; in quiet from its begin.
   JournalBuilder& heard(const std::string& name, base::Duration after, std::uint32_t device = 0,
                         std::uint32_t listener = 0);
+  [[nodiscard]] base::Instant begun() const { return current_->planned.start; }
   JournalBuilder& sensed_late_by(base::Duration delay);  ///< all contacts
   JournalBuilder& voided(base::VoidReason reason);
   JournalBuilder& never_done();
+  JournalBuilder& transit(base::Duration each);  ///< of its taps, measured
+  JournalBuilder& coil(double degrees_c);
+  JournalBuilder& meanwhile(journal::Record record);   ///< told before it is done
   JournalBuilder& shift();                             ///< the reference taps just done had moved
   JournalBuilder& unheard_for(base::Duration length);  ///< as is noticed now
   JournalBuilder& restart();
-  JournalBuilder& restart_unrecorded();  ///< the line that began the segment is lost
+  JournalBuilder& restart(const journal::Segment& segment);
+  JournalBuilder& tell(journal::Record record);  ///< after the trial
+  [[nodiscard]] base::Instant now();             ///< when the next trial begins
+  JournalBuilder& restart_unrecorded();          ///< the line that began the segment is lost
   JournalBuilder& ended(journal::Ended::Reason reason = journal::Ended::Reason::complete);
   JournalBuilder& damaged(std::uint64_t line, bool torn_tail = false);
 
   /// `trials` knocks with `hits` answers after 400 ms, then the end.
   JournalBuilder& hears(std::uint64_t hits, std::uint64_t trials);
 
-  [[nodiscard]] Results results(const std::function<void(const TrialRow&)>& row = {});
+  [[nodiscard]] Results results(const std::function<void(const TrialRow&)>& row = {},
+                                bool is_live = false);
 
  private:
   struct Current {
     journal::TrialPlanned planned;
     std::vector<base::Event> heard;
+    std::vector<journal::Record> meanwhile;
+    base::Duration transit{};
     base::Duration contact_delay{};
     std::optional<base::VoidReason> void_reason;
     bool done = true;
@@ -79,6 +91,8 @@ class JournalBuilder {
                                   .calibrated = true,
                                   .contact_sensed = true,
                                   .devices = {{.name = "panel", .version = "1.4"}}}};
+  journal::Segment first_segment_{.boot_id = "virtual"};
+  std::optional<journal::Host> host_;
   std::string accept_;
   std::uint32_t planned_calls_ = 1;
   bool reference_ = false;

@@ -58,7 +58,7 @@ TEST(ResultsJson, SaysDriveWithoutCalibration) {
 
 TEST(ResultsJson, BeginsWithItsFormatAndKeepsItsOrder) {
   const analysis::Results results = results_of({.trials = 10, .quiet_s = 600});
-  EXPECT_THAT(results_json(results), testing::StartsWith("{\n  \"format\": 3,\n"));
+  EXPECT_THAT(results_json(results), testing::StartsWith("{\n  \"format\": 4,\n"));
   EXPECT_EQ(results_json(results), results_json(results));
 }
 

@@ -241,6 +241,10 @@ analysis::Results hostile_results() {
   for (analysis::Verdict& verdict : results.verdicts) verdict.reason = hostile_name;
   for (analysis::Finding& finding : results.findings) finding.heard = hostile_name;
   results.devices.front().heard_names.back() = hostile_name;
+  results.disturbances.by_name = {{.name = hostile_name, .by = hostile_name, .marks = 1}};
+  results.disturbances.marks = {{.from_s = 10.0, .to_s = 60.0, .name = 0}};
+  results.power_cycles = {{.device = 0, .at_s = 70.0, .reason = hostile_name}};
+  results.devices.front().power_cycles = 1;
   results.devices.front().rhythms.front().rhythm = hostile_name;
   results = with_second_listener(std::move(results), 20.0);
   for (analysis::ListenerResult& listener : results.devices.front().listeners) {

@@ -54,8 +54,9 @@ struct DeviceFigures {
   std::uint32_t power_cycles = 0;
   double unheard_s = 0.0;  ///< how long it could not be heard in all
   std::array<HourOfDay, 24> by_hour{};
-  /// Two-sided p of Laplace's test and of Mann and Kendall's on hourly detection, within the run;
-  /// nothing where there is too little for it. z > 0: more alarms; falling detection has z < 0.
+  /// Within the run: z of Laplace's test on the alarms (of Mann and Kendall's on hourly rates where
+  /// they come in bursts) and of Mann and Kendall's on hourly detection; nothing where there is too
+  /// little for it. z > 0: more alarms; falling detection has z < 0.
   std::optional<double> alarms_z;
   std::optional<double> detection_z;
   bool operator==(const DeviceFigures&) const = default;

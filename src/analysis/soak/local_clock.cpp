@@ -11,7 +11,7 @@ constexpr std::int64_t second_ns = 1'000'000'000;
 constexpr base::Duration hour = std::chrono::hours{1};
 
 /// Rounded down, also before 1970.
-std::int64_t remainder(std::int64_t value, std::int64_t divisor) {
+std::int64_t rest_of(std::int64_t value, std::int64_t divisor) {
   const std::int64_t rest = value % divisor;
   return rest < 0 ? rest + divisor : rest;
 }
@@ -19,7 +19,7 @@ std::int64_t remainder(std::int64_t value, std::int64_t divisor) {
 }  // namespace
 
 std::int64_t WallTime::second_of_day() const {
-  return remainder(local_ns(), day_s * second_ns) / second_ns;
+  return rest_of(local_ns(), day_s * second_ns) / second_ns;
 }
 
 std::uint32_t WallTime::hour_of_day() const {
@@ -54,7 +54,7 @@ base::Duration LocalClock::next_hour(base::Duration run_time) const {
   const auto after = std::ranges::upper_bound(settings_, run_time, {}, &Setting::run_time);
   const std::optional<WallTime> now = at(run_time);
   base::Duration next = run_time + hour;
-  if (now) next -= base::Duration{remainder(now->local_ns(), hour.count())};
+  if (now) next -= base::Duration{rest_of(now->local_ns(), hour.count())};
   return after == settings_.end() ? next : std::min(next, after->run_time);
 }
 
