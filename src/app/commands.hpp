@@ -31,5 +31,7 @@ CommandBody add_archive_command(CLI::App& parser);
 CommandBody add_trend_command(CLI::App& parser);
 CommandBody add_night_command(CLI::App& parser);
 CommandBody add_simulate_command(CLI::App& parser);
+CommandBody add_queue_command(CLI::App& parser);
+CommandBody add_work_command(CLI::App& parser);
 
 }  // namespace plexor::app

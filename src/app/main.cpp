@@ -95,6 +95,8 @@ ExitCode plexor_main(int argc, char** argv) {
       add_surfaces_command);
   add("trend", "Tell what changed over many nights, and why", add_trend_command);
   add("archive", "Put runs into an archive of many", add_archive_command);
+  add("queue", "Show what several rigs have to do, or add to it", add_queue_command);
+  add("work", "Do what is in the queue with this rig, and record it", add_work_command);
   add("order", "Plan in which order to run units or releases", add_order_command);
 
   try {

@@ -24,7 +24,8 @@ using analysis::Hole;
 using analysis::HourOfDay;
 using analysis::RunFigures;
 
-constexpr std::size_t runs_per_transaction = 256;
+constexpr std::size_t runs_per_transaction =
+    1000;  // ids are random: each page is written once in each
 
 std::vector<Imported> store_all(soci::session& session, const Dialect& dialect,
                                 std::span<const RunFigures> runs) {

@@ -116,6 +116,10 @@ void Database::open_sqlite() {
   session_.open(soci::sqlite3,
                 fmt::format("dbname=\"{}\" timeout={}", address_.connection, lock_wait_s));
   session_ << "PRAGMA foreign_keys = ON";
+  // What a statement of many rows might have to take back, and what a transaction has changed, are
+  // kept in memory: in files they were nearly all that a large import wrote.
+  session_ << "PRAGMA temp_store = MEMORY";
+  session_ << "PRAGMA cache_size = -65536";  // KiB
   use_write_ahead_log();
 }
 
