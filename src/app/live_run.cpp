@@ -95,7 +95,7 @@ run::RunFolder conduct(const Job& job, const RunOptions& options,
         rig::LeaveEnded{"nobody has armed the rig since it was interrupted", false, rig.now()});
   }
   const RigState& state = session.state();
-  onlookers.service.ready("armed: " + job.scenario.name);
+  onlookers.service.ready((session.is_armed() ? "armed: " : "only listens: ") + job.scenario.name);
   const journal::Ended ended = run::run_to_end(
       conductor, {rig, rig, rig, &rig}, begun.journal, run::Durability::synced,
       {.stop_requested = [&session] { return session.stop_requested(); },

@@ -39,7 +39,7 @@ TEST(Retention, KeepsTheLastNightsThatHadRuns) {
   ASSERT_EQ(kept.size(), 5U);
   EXPECT_TRUE(kept[0].removes_journal && kept[0].removes_waveforms);
   EXPECT_TRUE(kept[1].removes_journal && kept[1].removes_waveforms);
-  for (const int run : {2, 3}) {
+  for (const unsigned run : {2U, 3U}) {
     EXPECT_FALSE(kept[run].removes_journal);
     EXPECT_TRUE(kept[run].removes_waveforms);
   }
@@ -62,7 +62,7 @@ TEST(Retention, TakesNothingFromARunThatIsStillNeeded) {
   faulty.ended = Ended::Reason::fault;
   const auto kept = what_is_kept(
       {alive, interrupted, unreported, unarchived, archived, faulty, finished(9)}, {1, 1});
-  for (const int run : {0, 1, 2, 3}) {
+  for (const unsigned run : {0U, 1U, 2U, 3U}) {
     EXPECT_FALSE(kept[run].removes_journal || kept[run].removes_waveforms) << run;
   }
   EXPECT_THAT(kept[0].kept_because, HasSubstr("goes on"));
