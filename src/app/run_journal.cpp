@@ -149,7 +149,12 @@ BegunRun begin_run(const Job& job, const RunOptions& options, const journal::Seg
   return begun;
 }
 
-BegunRun go_on_with(InterruptedRun interrupted, const Job& job, const journal::Segment& segment) {
+/// A computer that is only thought of has no boot id of its own: each segment is a boot of it.
+void tell_virtual_boots_apart(journal::Segment& segment, std::uint32_t number) {
+  if (segment.boot_id == virtual_boot) segment.boot_id = fmt::format("{} {}", virtual_boot, number);
+}
+
+BegunRun go_on_with(InterruptedRun interrupted, const Job& job, journal::Segment segment) {
   run::RunFolder folder = std::move(interrupted.folder);
   run::Replay replay(job.scenario, job.rig, interrupted.header.lifted);
   std::uint64_t marks = 0;
@@ -161,6 +166,7 @@ BegunRun go_on_with(InterruptedRun interrupted, const Job& job, const journal::S
       });
   run::Replay::Past past = replay.finish();
   journal::Writer journal(journal::open_journal_file(folder.journal()), reading.next_sequence);
+  tell_virtual_boots_apart(segment, past.segments + 1);
   journal.append(segment);
   journal.sync();
   BegunRun begun{std::move(interrupted.lock), std::move(folder), std::move(journal)};

@@ -18,6 +18,9 @@ namespace plexor::app {
 /// Where runs go unless told otherwise.
 inline constexpr const char* default_runs_folder = "reports/runs";
 
+/// Of a run in virtual time.
+inline constexpr const char* virtual_boot = "virtual";
+
 /// Who told of a disturbance that a person marked.
 inline constexpr const char* by_hand = "hand";
 

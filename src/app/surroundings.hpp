@@ -56,7 +56,7 @@ class Surroundings {
 
 /// In virtual time. Empty: nobody has a clock there, and the segment says so.
 struct VirtualClock {
-  journal::Segment segment{.boot_id = "virtual"};
+  journal::Segment segment{.boot_id = virtual_boot};
   Surroundings::Setting surroundings{};
 };
 /// `text`: what people's clocks say when the run begins, as rig::date_and_time_of reads it. Throws
