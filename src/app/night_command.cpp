@@ -32,6 +32,7 @@ struct NightOptions {
   RunOptions run;
   std::string archive = default_archive;
   run::Retention keep;
+  bool only_resume = false;  ///< begins no new night
 };
 
 /// What people's clocks say now, for this run.
@@ -86,20 +87,26 @@ std::uint64_t seed_of_night(const RunOptions& options) {
          largest;
 }
 
-/// What `run` is to be asked for.
-RunOptions tonight(const NightOptions& options) {
+/// What `run` is to be asked for; nothing where there is nothing to go on with, and that was all.
+std::optional<RunOptions> tonight(const NightOptions& options) {
   RunOptions run = options.run;
   if (const auto interrupted = interrupted_night(options)) {
     say_aside("Going on with {}, which broke off.\n", interrupted->string());
     run.resume = interrupted->string();
     return run;
   }
+  if (options.only_resume) return std::nullopt;
   run.seed = seed_of_night(run);
   return run;
 }
 
 ExitCode spend_night(const NightOptions& options) {
-  const auto finished = tap_and_report(tonight(options));
+  const auto run = tonight(options);
+  if (!run) {
+    say_aside("No night broke off: there is nothing to go on with.\n");
+    return ExitCode::pass;
+  }
+  const auto finished = tap_and_report(*run);
   if (!finished) return ExitCode::undecided;
   print_results(finished->folder, finished->results, options.run.json);
   NightArchive archive(options.archive);
@@ -124,6 +131,8 @@ CommandBody add_night_command(CLI::App& parser) {
   add_archive_option(parser, options->archive);
   add_retention_options(parser, options->keep);
   add_clock_option(parser, options->run.clock);
+  parser.add_flag("--only-resume", options->only_resume,
+                  "Go on with a night that broke off, or do nothing");
   parser.add_flag("--json", options->run.json, "Print results.json instead of the summary");
   parser.footer(
       "Goes on with a night that broke off (power cut, crash), or begins a new one; makes its\n"

@@ -29,8 +29,12 @@ class OutlineTest : public ::testing::Test {
     write(line);
   }
   void begin() {
-    append(Header{.scenario_text = std::string(200'000, 'x')});
-    append(Host{.run_id = "c0ffee"});
+    Header header;
+    header.scenario_text = std::string(200'000, 'x');
+    append(header);
+    Host host;
+    host.run_id = "c0ffee";
+    append(host);
     append(Segment{.boot_id = "one", .wall_ns = 5});
   }
 
@@ -41,7 +45,7 @@ class OutlineTest : public ::testing::Test {
 TEST_F(OutlineTest, ShowsHowALongJournalBeginsAndEnds) {
   begin();
   for (int i = 0; i < 5000; ++i) append(RawLine{.text = "something", .at = {}});
-  append(Ended{.reason = Ended::Reason::complete});
+  append(Ended{Ended::Reason::complete, "", {}});
   const Outline outline = outline_of(file_);
   EXPECT_EQ(outline.host->run_id, "c0ffee");
   EXPECT_EQ(outline.segment->wall_ns, 5);
@@ -52,7 +56,7 @@ TEST_F(OutlineTest, ShowsHowALongJournalBeginsAndEnds) {
 TEST_F(OutlineTest, OfALiveOrKilledRunHasNoEnd) {
   begin();
   EXPECT_EQ(outline_of(file_).ended(), nullptr);
-  append(Ended{.reason = Ended::Reason::interrupted});
+  append(Ended{Ended::Reason::interrupted, "", {}});
   append(Segment{.boot_id = "two"});  // resumed
   EXPECT_EQ(outline_of(file_).ended(), nullptr);
   EXPECT_EQ(outline_of(file_).segment->boot_id, "one");
@@ -60,7 +64,7 @@ TEST_F(OutlineTest, OfALiveOrKilledRunHasNoEnd) {
 
 TEST_F(OutlineTest, LooksBeforeATornTailAndTrustsNoDamage) {
   begin();
-  append(Ended{.reason = Ended::Reason::fault});
+  append(Ended{Ended::Reason::fault, "", {}});
   write("{\"crc\":\"0000");
   ASSERT_NE(outline_of(file_).ended(), nullptr);
   write("0000\",\"seq\":9,\"type\":\"ended\"}\n");
