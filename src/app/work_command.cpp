@@ -17,6 +17,7 @@
 #include "archive/archive.hpp"
 #include "archive/queue.hpp"
 #include "base/error.hpp"
+#include "journal/sink.hpp"
 #include "lines/lines.hpp"
 #include "run/file_replacement.hpp"
 
@@ -150,8 +151,8 @@ Worker::Left Worker::hand_in(const Claim& claim, const fs::path& folder, int exi
     queue_.refuse(claim, "plexor run refused it; its reason is in the worker's output");
     return Left::done;
   }
-  std::error_code none;
-  if (!fs::exists(run::RunFolder{folder}.journal(), none)) return give_back(claim, Left::fault);
+  const bool has_begun = !journal::files_of_journal(run::RunFolder{folder}.journal()).empty();
+  if (!has_begun) return give_back(claim, Left::fault);
   const analysis::RunFigures run = figures_in(run::open_run_folder(folder));
   if (run.ended == to_text(journal::Ended::Reason::interrupted)) {
     return give_back(claim, Left::interrupted);

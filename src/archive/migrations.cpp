@@ -110,7 +110,7 @@ constexpr std::array<std::string_view, 13> version_1{
     "CREATE INDEX work_by_run ON work (run_id)",
 };
 
-const std::array<std::span<const std::string_view>, 1> steps{version_1};
+constexpr std::array<std::span<const std::string_view>, 1> steps{version_1};
 
 /// 0: no tables yet.
 std::size_t version_in(soci::session& session, const Dialect& dialect) {
