@@ -60,7 +60,7 @@ TEST(FiguresOf, HoldsWhatTheRunCameTo) {
   journal.knock().heard("call", 400ms).transit(5ms).coil(31.0);
   journal.knock().voided(base::VoidReason::re_strike);
   const base::Instant begin = journal.quiet(3h).heard("call", 1h).heard("call", 2h).begun();
-  journal.tell(journal::Disturbance{"kiln door", "hand", begin + 119min, begin + 121min});
+  journal.meanwhile(journal::Disturbance{"kiln door", "hand", begin + 119min, begin + 121min});
   journal.restart({.boot_id = "b", .wall_ns = (begin_of_watch_s + 4 * 3600) * ns_a_second});
   const Results results = journal.ended(journal::Ended::Reason::interrupted).results();
   const RunFigures figures = figures_of(results);

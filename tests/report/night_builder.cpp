@@ -16,7 +16,7 @@ namespace {
 using namespace std::chrono_literals;
 
 constexpr std::uint32_t trials_an_hour = 20;
-constexpr std::uint32_t hours = 9;
+constexpr std::uint32_t night_hours = 9;
 constexpr std::uint32_t hour_of_the_cut = 3;
 constexpr std::int64_t second_ns = 1'000'000'000;
 /// 2026-06-11T20:30:00Z, two hours east of Greenwich.
@@ -24,7 +24,7 @@ constexpr std::int64_t evening_ns = 1'781'209'800 * second_ns;
 constexpr std::int32_t summer_s = 7200;
 constexpr std::int64_t dark_s = 2 * 3600 + 41 * 60;
 
-constexpr const char* scenario_text = R"(
+constexpr const char* night_scenario = R"(
 [scenario]
 name = "night watch, oak counter"
 purpose = "soak"
@@ -53,7 +53,7 @@ class NightTeller {
     header.plexor_version = "0.1.0";
     header.seed = 20260611;
     header.scenario_file = "night-watch.toml";
-    header.scenario_text = scenario_text;
+    header.scenario_text = night_scenario;
     header.rig_file = "workshop.toml";
     header.rig = {.name = "workshop bench",
                   .simulated = true,
@@ -73,7 +73,7 @@ class NightTeller {
   }
 
   analysis::Results results() {
-    for (std::uint32_t hour = 0; hour < hours; ++hour) {
+    for (std::uint32_t hour = 0; hour < night_hours; ++hour) {
       if (hour == hour_of_the_cut) {
         begin_segment("after the power cut", base::to_s(now_.time_since_epoch()) + dark_s);
       }

@@ -16,7 +16,7 @@ constexpr double hour_s = 3600.0;
 constexpr std::int64_t most_hours = 5 * 366 * 24;
 
 /// How much of the stretches lies before this moment.
-base::Duration before(base::Duration at, const std::vector<Stretch>& stretches) {
+base::Duration listened_until(base::Duration at, const std::vector<Stretch>& stretches) {
   base::Duration sum{};
   for (const Stretch& stretch : stretches) {
     if (stretch.from >= at) break;
@@ -103,7 +103,8 @@ void HoursTally::listen(const Stretch& stretch, const LocalClock& clock) {
 void HoursTally::alarm(std::size_t device, base::Duration when, const UndisturbedQuiet& parted,
                        base::Duration listened_before, const LocalClock& clock) {
   ++at(when).devices[device].incidents;
-  devices_[device].alarms_h.push_back(to_hours(listened_before + before(when, parted.stretches)));
+  devices_[device].alarms_h.push_back(
+      to_hours(listened_before + listened_until(when, parted.stretches)));
   if (const auto now = clock.at(when)) {
     ++devices_[device].by_hour_of_day[now->hour_of_day()].incidents;
   }
