@@ -29,7 +29,7 @@
     if (share) { range.min = Math.max(0, range.min); range.max = Math.min(1, range.max); }
     else if (Math.min(...values) >= 0) range.min = Math.max(0, range.min);
     const across = lines.map(({ x, text }) => ({ axis: "x", value: x, text }));
-    const middle = centre === null ? [] : [{ axis: "y", value: centre, text: "baseline" }];
+    const middle = centre === null ? [] : [-0.5, data.nights.length - 0.5].map((x) => ({ x, y: centre, limit: true }));
     const ticks = share ? shareTicks : { callback: (value) => +value.toPrecision(4) };
     const options = base(colours,
       scale(colours, "", { ticks: { callback: night, precision: 0 }, grid: { display: false },
@@ -45,11 +45,12 @@
         dots("looked at", marked, "triangle", colours.wrong, { pointRadius: 10, pointHoverRadius: 11, backgroundColor: "transparent", borderWidth: 2 }),
         dots("each night", used, "circle", colours.blue, { showLine: true, borderWidth: 1 }),
         ...(left.length ? [dots("left out", left, "crossRot", colours.ink, { borderWidth: 2, pointRadius: 6 })] : []),
+        { ...edge("limit_low", "baseline"), data: middle, borderDash: [7, 4], borderColor: colours.ink },
         edge("limit_low", "control limits"),
         edge("limit_high", ""),
       ].filter(({ data: some }) => some.length) },
       options,
-      plugins: [whiskers("y"), limitLines([...across, ...middle], colours)],
+      plugins: [whiskers("y"), limitLines(across, colours)],
     };
   };
 

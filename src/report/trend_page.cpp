@@ -33,7 +33,7 @@ View findings_view(const Trend& trend) {
     rows.push_back({{"number", rows.size() + 1},
                     {"nights", nights.empty() ? "all" : nights},
                     {"cause", to_text(finding.cause)},
-                    {"p", finding.p ? p_cell(*finding.p) : std::string("told by the journal")},
+                    {"p", finding.p ? p_cell(*finding.p) : std::string("–")},
                     {"sentence", finding.sentence}});
   }
   return rows;

@@ -45,7 +45,7 @@ std::string known_cell(const Trend& trend, const TrendNight& night, const std::s
     text += fmt::format("{}{}", text.empty() ? "finding " : ", ", number + 1);
   }
   if (night.left_out.empty()) return text;
-  return text + (text.empty() ? "" : "; ") + "left out: " + night.left_out;
+  return text + (text.empty() ? "left out: " + night.left_out : ", left out");
 }
 
 NightRow row_of(const Trend& trend, const TrendNight& night,

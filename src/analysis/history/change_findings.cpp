@@ -313,7 +313,7 @@ TrendFinding hours_finding(const Trend& trend, const AlarmHours& all, std::size_
   const std::string when = clock_hours(from, from + length);
   finding.brief = fmt::format("{}'s false alarms gather {}", all.unit, when);
   finding.sentence = fmt::format(
-      "{}'s false alarms{} gather {}: {} of {} in {} of {} quiet, in {} at least ({}; after "
+      "{}'s false alarms{} gather {}: {} of {} in {} of {} quiet, in {} at least ({} after "
       "Holm; each hour against the others, exact). Look for what happens then.",
       all.unit, where_text(trend, all.scenario, all.rig, all.surface), when, inside, total,
       hours_text(inside_h), hours_text(total_h), counted(nights, "night"), p_text(p));
