@@ -54,8 +54,8 @@ CommandBody add_run_command(CLI::App& parser) {
   add_clock_option(parser, options->clock);
   parser.add_flag("--json", options->json, "Print results.json instead of the summary");
   parser.footer(std::string("On a rig of kind \"lines\" this moves the tapper.\n\n") + cautions +
-                "\nExamples: plexor run scenarios/regression.toml --rig rig/simulated-oak.toml\n"
-                "          plexor run --resume reports/runs/2026-06-11_213000_night");
+                "\nExample: plexor run scenarios/regression.toml --rig rig/simulated-oak.toml\n"
+                "         plexor run --resume reports/runs/2026-06-11_213000_night");
   return [options] {
     check_options(*options);
     const auto finished = tap_and_report(*options);

@@ -43,7 +43,7 @@ void tell_disturbances(std::vector<std::string>& sentences, const Results& resul
     sentences.push_back(fmt::format(
         "disturbed by {}{}: {} ({} of quiet left out), {} in it counted apart", one.name,
         one.by.empty() || one.by == "hand" ? "" : fmt::format(" (told by {})", one.by),
-        analysis::counted(one.marks, one.by == "hand" ? "mark by hand" : "mark"),
+        analysis::counted(one.marks, "mark") + (one.by == "hand" ? " by hand" : ""),
         analysis::hours_text(one.quiet_h), analysis::counted(one.incidents, "alarm")));
   }
   if (found.cut_short == 0) return;

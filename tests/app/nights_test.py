@@ -27,9 +27,9 @@ class Nights(PlexorTestCase):
         code, trend, page = self.trend()
         self.assertEqual(code, 1)
         named = {(finding["kind"], finding["nights"][0], finding["cause"]) for finding in trend["findings"]}
-        self.assertEqual(named, {("broken-device", "2026-06-03", "device"),
+        self.assertEqual(named, {("broken-device", "2026-06-03", "the device"),
                                  ("hole", "2026-06-05", "power cut or restart"),
-                                 ("drift", "2026-06-08", "release")})
+                                 ("drift", "2026-06-08", "the release")})
         for finding in trend["findings"]:
             self.assertIn(finding["nights"][0], finding["sentence"])
             self.assertIn(finding["nights"][0], page)

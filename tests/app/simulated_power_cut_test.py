@@ -67,7 +67,9 @@ class PowerCut(PlexorTestCase):
         self.assertEqual((runs["scenario's"][0], runs["7"][0]), (11, 7))
         self.assertNotEqual(runs["scenario's"][1], runs["7"][1])
         self.assertEqual(runs["7"], runs["7 again"])
-        self.assert_refused(self.run_scenario(self.scenario(), rig, "bad", "--seed", "-1"), "--seed")
+        refused = self.run_scenario(self.scenario(), rig, "bad", "--seed", "-1")
+        self.assertEqual(refused.returncode, 2)
+        self.assertIn("--seed", refused.stderr)
 
 
 if __name__ == "__main__":
