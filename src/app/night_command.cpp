@@ -15,6 +15,7 @@
 #include "app/night_archive.hpp"
 #include "app/rig_loading.hpp"
 #include "app/run_job.hpp"
+#include "app/service_notice.hpp"
 #include "app/text_file.hpp"
 #include "base/error.hpp"
 #include "journal/outline.hpp"
@@ -103,6 +104,7 @@ std::optional<RunOptions> tonight(const NightOptions& options) {
 ExitCode spend_night(const NightOptions& options) {
   const auto run = tonight(options);
   if (!run) {
+    ServiceNotice{}.ready("no night broke off");  // a service that ends without is taken for failed
     say_aside("No night broke off: there is nothing to go on with.\n");
     return ExitCode::pass;
   }

@@ -15,6 +15,8 @@ namespace plexor::app {
 
 namespace {
 
+using namespace std::chrono_literals;
+
 std::string_view variable(const char* name) {
   const char* value = std::getenv(name);
   return value == nullptr ? std::string_view{} : std::string_view{value};
@@ -94,7 +96,11 @@ void ServiceNotice::stopping(const std::string& status) {
   constexpr std::chrono::microseconds patience = std::chrono::hours{1};
   const std::string watchdog =
       feed_every_ ? fmt::format("WATCHDOG_USEC={}\n", patience.count()) : "";
-  (void)send(fmt::format("STOPPING=1\nSTATUS={}\n{}", in_one_line(status), watchdog));
+  const std::string message =
+      fmt::format("STOPPING=1\nSTATUS={}\n{}", in_one_line(status), watchdog);
+  // The run is over: now there is time to wait a little, so that the watchdog is told.
+  constexpr int most_tries = 20;
+  for (int i = 0; i < most_tries && !send(message); ++i) lines::kernel_nap(50ms);
 }
 
 }  // namespace plexor::app

@@ -13,7 +13,8 @@ struct WallTime {
   bool operator==(const WallTime&) const = default;
 };
 
-/// By this computer's clock and zone, as they are now: either may be set while a run goes on.
+/// By this computer's clock and zone, as they are now: either may be set while a run goes on (the
+/// zone as timedatectl does; one that stands in TZ is the process's own for good).
 [[nodiscard]] WallTime wall_time_now();
 
 /// By how much local time is ahead of UTC at that moment, by the zone's rules as they are now.

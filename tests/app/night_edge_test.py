@@ -4,6 +4,7 @@ import http.server
 import json
 import os
 import pathlib
+import queue
 import signal
 import socket
 import subprocess
@@ -68,26 +69,38 @@ class Clock(Edge):
 
 
 class ServiceManager:
-    """Hears what a service says; or lets it fill up and reads nothing."""
+    """Hears what a service says, all the time; or reads nothing."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, reads=True):
         self.path = folder / "notify"
         self.socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
         self.socket.bind(str(self.path))
+        self.socket.settimeout(0.02)
+        self.messages = queue.SimpleQueue()
+        self.over = threading.Event()
+        self.thread = threading.Thread(target=self.read)
+        if reads:
+            self.thread.start()
+        else:
+            self.fill()
 
-    def hear_until_it_stops(self, messages):
-        self.socket.settimeout(60)
-        while not (messages and messages[-1].startswith("STOPPING")):
-            messages.append(self.socket.recv(4096).decode())
+    def read(self):
+        while not self.over.is_set():
+            try:
+                self.messages.put(self.socket.recv(4096).decode())
+            except TimeoutError:
+                pass
+
+    def close(self):
+        self.over.set()
+        if self.thread.is_alive():
+            self.thread.join()
+        self.socket.close()
 
     def heard(self):
-        self.socket.setblocking(False)
-        messages = []
-        try:
-            while True:
-                messages.append(self.socket.recv(4096).decode())
-        except BlockingIOError:
-            return messages
+        """Since the last time."""
+        time.sleep(0.1)
+        return [self.messages.get() for _ in range(self.messages.qsize())]
 
     def fill(self):
         with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as sender:
@@ -100,29 +113,28 @@ class ServiceManager:
 
 
 class Service(Edge):
-    def setUp(self):
-        super().setUp()
-        self.manager = ServiceManager(self.folder)
-        self.addCleanup(self.manager.socket.close)
+    def begin(self, reads=True):
+        self.manager = ServiceManager(self.folder, reads)
+        self.addCleanup(self.manager.close)
 
     def test_the_manager_hears_that_the_run_is_ready_lives_and_stops(self):
-        heard = []
-        hears = threading.Thread(target=self.manager.hear_until_it_stops, args=(heard,))
-        hears.start()  # as a manager does, or what comes later would be dropped
+        self.begin()
         result = self.run_short(NOTIFY_SOCKET=str(self.manager.path), WATCHDOG_USEC="2000")
-        hears.join(timeout=60)
         self.assertEqual(result.returncode, 0, result.stderr)
+        heard = self.manager.heard()
         self.assertTrue(heard[0].startswith("READY=1\nSTATUS=in virtual time: end to end"), heard[0])
         self.assertIn("WATCHDOG=1\n", heard)
         self.assertTrue(heard[-1].startswith("STOPPING=1\nSTATUS=making the reports\nWATCHDOG_USEC="), heard[-1])
 
     def test_a_watchdog_that_is_another_s_is_not_fed(self):
+        self.begin()
         self.run_short(NOTIFY_SOCKET=str(self.manager.path), WATCHDOG_USEC="2000", WATCHDOG_PID="1")
         heard = self.manager.heard()
         self.assertTrue(heard)
         self.assertFalse([one for one in heard if "WATCHDOG" in one])
 
     def test_a_run_that_hangs_starves_the_watchdog(self):
+        self.begin()
         scenario = self.scenario(trials=3000, quiet_s=2_000_000)
         process = subprocess.Popen(
             [PLEXOR, "run", scenario, "--rig", RIG, "--out", self.folder / "run"], cwd=self.folder,
@@ -134,16 +146,14 @@ class Service(Edge):
         deadline = time.monotonic() + 200
         while fed.count("WATCHDOG=1\n") < 3 and time.monotonic() < deadline:
             fed += self.manager.heard()
-            time.sleep(0.01)
         self.assertGreaterEqual(fed.count("WATCHDOG=1\n"), 3)
         process.send_signal(signal.SIGSTOP)
-        time.sleep(0.1)
         self.manager.heard()
         time.sleep(0.2)
         self.assertEqual(self.manager.heard(), [])
 
     def test_a_manager_that_reads_nothing_holds_no_run_up(self):
-        self.manager.fill()
+        self.begin(reads=False)
         result = self.run_short(NOTIFY_SOCKET=str(self.manager.path), WATCHDOG_USEC="2000")
         self.assertEqual(result.returncode, 0, result.stderr)
         self.assertTrue((self.folder / "run" / "report.html").exists())

@@ -13,7 +13,7 @@ class Marks(LiveTestCase):
     def test_a_run_takes_marks_by_hand_and_by_line_while_it_lives(self):
         self.rig.write_text(self.rig.read_text().replace("[[device]]", DOOR + "[[device]]", 1))
         manager = ServiceManager(self.folder)
-        self.addCleanup(manager.socket.close)
+        self.addCleanup(manager.close)
         self.environment.update(NOTIFY_SOCKET=str(manager.path), WATCHDOG_USEC="200000")
         self.simulate()
         run = self.arm_by_key(trials=20)
