@@ -6,7 +6,7 @@ import shutil
 import subprocess
 import unittest
 
-from plexor_command import RIG, SCENARIO, PlexorTestCase
+from plexor_command import PLEXOR, RIG, SCENARIO, PlexorTestCase
 
 GOOD = SCENARIO.format(trials=20, quiet_s=60, limit=0.5)
 
@@ -116,15 +116,19 @@ class FullDisk(PlexorTestCase):
             self.skipTest("no permission to mount a small file system")
         self.addCleanup(subprocess.run, ["umount", self.disk], check=True)
 
-    def test_a_full_disk_stops_the_tapping_and_keeps_what_was_recorded(self):
+    def test_on_a_disk_that_is_full_nothing_begins(self):
         self.mount("size=64k")
         result = self.run_scenario(self.scenario(trials=2000), RIG, "disk/run")
         self.assert_refused(result, "the disk is nearly full", "make room", "nothing was moved", code=3)
-        kept = self.folder / "kept"
-        kept.mkdir()
-        shutil.copy(self.disk / "run" / "journal.jsonl", kept)
-        self.assertGreater((kept / "journal.jsonl").stat().st_size, 40_000)
-        self.assertEqual(self.plexor("report", kept).returncode, 4)
+
+    def test_a_failed_write_stops_the_tapping_and_keeps_what_was_recorded(self):
+        out = self.folder / "run"
+        command = " ".join(map(str, [PLEXOR, "run", self.scenario(trials=2000), "--rig", RIG, "--out", out]))
+        result = subprocess.run(["bash", "-c", f"ulimit -f 64; {command}"], text=True, capture_output=True,
+                                timeout=300, check=False)
+        self.assert_refused(result, "journal.jsonl", "File too large", code=3)
+        self.assertGreater((out / "journal.jsonl").stat().st_size, 40_000)
+        self.assertEqual(self.plexor("report", out).returncode, 4)
 
     def test_reports_that_do_not_fit_leave_the_journal(self):
         self.run_scenario(self.scenario())
