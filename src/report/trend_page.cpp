@@ -176,7 +176,8 @@ View subjects_view(const Trend& trend) {
   for (const TrendSeries& series : trend.series) {
     if (std::ranges::count(units, series.unit) == 0) units.push_back(series.unit);
   }
-  std::ranges::stable_partition(units, [](const std::string& unit) { return !unit.empty(); });
+  std::stable_partition(units.begin(), units.end(),
+                        [](const std::string& unit) { return !unit.empty(); });
   View subjects = View::array();
   for (const std::string& unit : units) subjects.push_back(subject_view(trend, unit));
   return subjects;

@@ -5,10 +5,10 @@
 namespace plexor::analysis {
 namespace {
 
-using Square = std::array<Parameters, most_parameters>;
+using SquareMatrix = std::array<Parameters, most_parameters>;
 
 /// Cholesky's lower triangle in place; a diagonal that is no longer above 0 is taken out.
-void factorise(Square& m) {
+void factorise(SquareMatrix& m) {
   for (std::size_t j = 0; j < most_parameters; ++j) {
     const double whole = m[j][j];
     for (std::size_t k = 0; k < j; ++k) m[j][j] -= m[j][k] * m[j][k];
@@ -21,7 +21,7 @@ void factorise(Square& m) {
   }
 }
 
-Parameters solved(const Square& factor, Parameters x) {
+Parameters solved(const SquareMatrix& factor, Parameters x) {
   for (std::size_t i = 0; i < most_parameters; ++i) {
     for (std::size_t k = 0; k < i; ++k) x[i] -= factor[i][k] * x[k];
     x[i] /= factor[i][i];
@@ -46,7 +46,7 @@ std::array<bool, most_parameters> movable(const Box& box, const Parameters& at,
 
 Parameters damped_step(const LikelihoodAt& here, const std::array<bool, most_parameters>& moves,
                        double damping) {
-  Square system{};
+  SquareMatrix system{};
   Parameters step{};
   for (std::size_t i = 0; i < most_parameters; ++i) {
     if (!moves[i]) {
