@@ -134,6 +134,7 @@ std::optional<run::RunFolder> tap_live(const Job& job, const RunOptions& options
   LiveSession session(job.rig, job.rig_file, {.lifted = options.lifted});
   check_versions(job, session.rig());
   if (job.rig.calibration) tell_age_of(*job.rig.calibration);
+  if (interrupted) session.use_up_ticket_of(interrupted->folder);
   const bool only_listens = interrupted && !options.arm && !session.may_be_armed_now();
   if (only_listens) {
     session.listen_only();

@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 
 #include <cstdio>
+#include <filesystem>
+#include <system_error>
 #include <utility>
 
 #include "app/aside.hpp"
@@ -52,6 +54,16 @@ bool LiveSession::arm(bool countdown) {
   rig_.arm(leave_ends_);
   owes_an_end_ = true;
   return true;
+}
+
+void LiveSession::use_up_ticket_of(const run::RunFolder& interrupted) const {
+  std::error_code error;
+  const auto given = std::filesystem::last_write_time(state_.ticket_file(), error);
+  if (error) return;  // there is none
+  const auto written = std::filesystem::last_write_time(interrupted.journal(), error);
+  if (error || given > written) return;
+  say_aside("The arm ticket of the run that broke off is used up.\n");
+  state_.drop_ticket();
 }
 
 bool LiveSession::may_be_armed_now() const {

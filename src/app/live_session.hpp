@@ -10,6 +10,7 @@
 #include "app/stop_signals.hpp"
 #include "app/warden_process.hpp"
 #include "run/live_rig.hpp"
+#include "run/run_folder.hpp"
 
 namespace plexor::app {
 
@@ -29,6 +30,9 @@ class LiveSession {
   /// leave; `countdown` as in ask_for_leave. Throws base::RigFault with nothing energised.
   [[nodiscard]] bool arm(bool countdown);
 
+  /// The ticket by which this run tapped before it broke off has been used up by that, as a trip
+  /// uses one up [S66]; one that was given since then has not.
+  void use_up_ticket_of(const run::RunFolder& interrupted) const;
   /// An arm ticket gives leave, or somebody is at the terminal to be asked.
   [[nodiscard]] bool may_be_armed_now() const;
   [[nodiscard]] bool is_armed() const { return owes_an_end_; }

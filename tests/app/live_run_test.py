@@ -312,7 +312,8 @@ class Resuming(LiveTestCase):
         self.simulate()
         memory = self.folder / "chip-coil.toml"
         cold = memory.read_text()
-        run = self.start_run("--arm", trials=12)
+        self.assertEqual(self.give_ticket()[0], 0)
+        run = self.start_run(trials=12)
         self.wait_for_taps(run, trials=4)
         run.process.kill()
         run.end()
@@ -320,6 +321,7 @@ class Resuming(LiveTestCase):
         memory.write_text(cold)  # what a kill leaves unknown counts as hot: minutes of rest
         rest = self.resume()
         self.assertTrue(rest.hears("only listening goes on"), rest.said())
+        self.assertIn("The arm ticket of the run that broke off is used up", rest.said())
         second = self.resume()
         self.assertEqual(second.end(), 2, second.said())
         self.assertIn("a run that still goes on", second.said())
