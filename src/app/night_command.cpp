@@ -119,7 +119,7 @@ ExitCode spend_night(const NightOptions& options) {
     say_aside("{}\n", line);
   }
   say_aside("{}\n", archive.headline_of(finished->results));
-  return exit_code_of(finished->results);
+  return app::exit_code_of(finished->results);
 }
 
 }  // namespace

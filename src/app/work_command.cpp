@@ -39,7 +39,7 @@ struct WorkOptions {
 };
 
 constexpr base::Duration look_again = 1s;
-constexpr base::Duration look_for_end = 20ms;
+constexpr base::Duration look_for_end_of_run = 20ms;
 
 /// One rig at the queue. The run is a process of its own, so that the lease is renewed in time
 /// whatever the run does.
@@ -123,7 +123,7 @@ std::optional<int> Worker::run_beside_heartbeat(const Claim& claim, const fs::pa
   bool is_ours = true;
   bool was_asked = false;
   while (!run.exit_code()) {
-    lines::kernel_nap(look_for_end);
+    lines::kernel_nap(look_for_end_of_run);
     if (is_ours && lines::kernel_now() >= next_beat) {
       is_ours = renew(claim);
       next_beat = lines::kernel_now() + lease_ / beats_per_lease;
