@@ -107,6 +107,7 @@ std::vector<Part> finished_parts(const fs::path& journal) {
     }
   }
   std::vector<Part> parts;
+  parts.reserve(by_number.size());
   for (auto& [number, part] : by_number) parts.push_back(std::move(part));
   return parts;
 }
