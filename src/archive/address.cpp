@@ -34,9 +34,10 @@ Settings settings_of(const std::string& url) {
   return settings;
 }
 
-std::string value_or(const Settings& settings, const std::string& key, std::string otherwise) {
+std::string value_or(const Settings& settings, const std::string& key,
+                     const std::string& otherwise) {
   const auto found = settings.find(key);
-  return found == settings.end() ? std::move(otherwise) : found->second;
+  return found == settings.end() ? otherwise : found->second;
 }
 
 /// As libpq reads keys and values: quoted, with \ before ' and \.

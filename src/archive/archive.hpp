@@ -31,6 +31,8 @@ class Archive {
   /// where there is no such server or file, or it is a newer plexor's.
   explicit Archive(const Address& address);
   ~Archive();
+  Archive(const Archive&) = delete;
+  Archive& operator=(const Archive&) = delete;
   Archive(Archive&&) noexcept;
   Archive& operator=(Archive&&) noexcept;
 

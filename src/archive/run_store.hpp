@@ -13,6 +13,7 @@ namespace plexor::archive {
 class RunStore {
  public:
   RunStore(soci::session& session, const Dialect& dialect);
+  ~RunStore() = default;
   RunStore(const RunStore&) = delete;
   RunStore& operator=(const RunStore&) = delete;
 

@@ -49,7 +49,7 @@ Selection::Selection(const Query& query) {
 
 /// Every condition begins with AND, so they stand behind one that always holds.
 Statement Selection::where() const {
-  const Statement runs = Statement{" WHERE 1 = 1", {}} + run_;
+  Statement runs = Statement{" WHERE 1 = 1", {}} + run_;
   if (device_.sql.empty()) return runs;
   return runs + " AND r.run_id IN (SELECT d.run_id FROM device d WHERE 1 = 1" + device_ + nights_ +
          ")";

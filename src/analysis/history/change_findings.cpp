@@ -334,6 +334,7 @@ void find_hours(Trend& trend, const AlarmHours& all, double p) {
 
 void find_changes(Trend& trend, const std::vector<NamedChange>& named) {
   std::vector<Change> changes;
+  changes.reserve(named.size());
   for (const NamedChange& one : named) changes.emplace_back(trend, one);
   OddNights odd;
   std::vector<TrendFinding> found;

@@ -74,6 +74,7 @@ void put_mark(TrendPoint& point, ChartRule rule) { point.marks.push_back(rule); 
 /// broken is shown, and is no signal.
 void mark_points(TrendSeries& series, const std::vector<std::size_t>& good) {
   std::vector<double> off;
+  off.reserve(good.size());
   for (const std::size_t i : good) off.push_back(series.points[i].limits.off);
   for (const ChartMark& mark : marks_of(off)) put_mark(series.points[good[mark.point]], mark.rule);
   const Cusum sums = cusum(off, 0.0, cusum_slack, cusum_decision);

@@ -111,7 +111,7 @@ std::string detection_beside(const Trend& trend, const TrendFinding& finding, st
       if (series.points[i].release == at->release) others.push_back(i);
     }
     const std::array<std::size_t, 1> own = {static_cast<std::size_t>(at - series.points.begin())};
-    const std::string heard = fmt::format("; it detected {}", level_text(series, own));
+    std::string heard = fmt::format("; it detected {}", level_text(series, own));
     if (others.empty()) return heard;
     return heard +
            fmt::format(", in the good nights of its release {}", level_text(series, others));

@@ -136,6 +136,7 @@ std::vector<Drift> drifts_of(std::span<const RunHour> hours, std::span<const Dev
   of_tapper("transit", "ms", &RunHour::transit_ms);
   of_tapper("coil temperature", "degC", &RunHour::coil_c);
   std::vector<double> p_values;
+  p_values.reserve(drifts.size());
   for (const Drift& drift : drifts) p_values.push_back(drift.p);
   const std::vector<double> after_holm = adjusted(p_values, Adjustment::holm);
   for (std::size_t i = 0; i < drifts.size(); ++i) {

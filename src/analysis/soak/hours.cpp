@@ -13,7 +13,7 @@ constexpr base::Duration hour_length = std::chrono::hours{1};
 constexpr double hour_s = 3600.0;
 /// Five years. A run lasts weeks; only a journal that was tampered with tells of more, and then its
 /// last hour holds the rest.
-constexpr std::int64_t most_hours = 5 * 366 * 24;
+constexpr std::int64_t most_hours = std::int64_t{5} * 366 * 24;
 
 /// How much of the stretches lies before this moment.
 base::Duration listened_until(base::Duration at, const std::vector<Stretch>& stretches) {
