@@ -79,6 +79,7 @@ std::vector<std::string> keep_nights(const fs::path& folder, const run::Retentio
                                      bool only_says, const IsArchived& is_archived) {
   const std::vector<run::RunFolder> folders = run::open_run_folders(folder);
   std::vector<run::RecordedRun> runs;
+  runs.reserve(folders.size());
   for (const run::RunFolder& one : folders) runs.push_back(recorded_run(one, is_archived));
   const std::vector<run::Keeping> kept = run::what_is_kept(runs, retention);
   std::vector<std::string> said;

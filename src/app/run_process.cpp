@@ -29,6 +29,7 @@ RunProcess::RunProcess(std::vector<std::string> words) {
   const std::string program = std::filesystem::read_symlink("/proc/self/exe").string();
   words.insert(words.begin(), program);
   std::vector<char*> arguments;
+  arguments.reserve(words.size() + 1);
   for (std::string& word : words) arguments.push_back(word.data());
   arguments.push_back(nullptr);
   const pid_t parent = getpid();

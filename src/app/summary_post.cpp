@@ -42,6 +42,7 @@ std::vector<fs::path> unsent_beside(const run::RunFolder& folder) {
   }
   std::ranges::sort(found);
   std::vector<fs::path> files;
+  files.reserve(found.size());
   for (auto& one : found) files.push_back(std::move(one.second));
   return files;
 }
