@@ -68,7 +68,7 @@ class Lab(PlexorTestCase):
         self.assertIn("for another; priority 0; 0 attempts\n  waiting", self.plexor("queue").stdout)
 
     def test_a_killed_rig_taps_no_more_and_its_item_is_done_again(self):
-        self.add(self.scenario(trials=6000))
+        self.add(self.scenario(trials=3000))
         worker = self.begin_to_work("item-1-1")
         worker.kill()
         self.wait_for_end_of("item-1-1")
@@ -78,7 +78,7 @@ class Lab(PlexorTestCase):
         self.assertEqual((item["state"], item["attempts"]), ("recorded", 2))
 
     def test_a_stopped_worker_gives_its_item_back(self):
-        self.add(self.scenario(trials=6000))
+        self.add(self.scenario(trials=3000))
         worker = self.begin_to_work("item-1-1")
         worker.send_signal(signal.SIGTERM)
         self.assertEqual(worker.wait(timeout=60), 4)
