@@ -31,6 +31,7 @@ Finding alarm(const Presentation& quiet, std::uint32_t device, base::Instant arr
   Finding finding;
   finding.at = arrival;
   finding.segment = quiet.segment;
+  finding.run_s = quiet.run_time_s(finding.at);
   finding.device = device;
   finding.what = "false alarm";
   finding.trial = quiet.planned.trial.id;
@@ -48,6 +49,7 @@ void Findings::wrong_answer(const Presentation& presentation, std::uint32_t devi
   Finding finding;
   finding.at = presentation.settled->trial.first_contact;
   finding.segment = presentation.segment;
+  finding.run_s = presentation.run_time_s(finding.at);
   finding.device = device;
   finding.what = base::to_text(answer.outcome);
   finding.trial = presentation.planned.trial.id;

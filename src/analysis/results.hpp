@@ -193,6 +193,7 @@ struct DeviceResult {
 struct Finding {
   base::Instant at;  ///< first contact, or the alarm's arrival
   std::uint32_t segment = 0;
+  double run_s = 0.0;  ///< the same moment on the run's own time
   std::uint32_t device = 0;
   std::string what;  ///< outcome's name, or "false alarm"
   base::TrialId trial;

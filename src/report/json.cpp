@@ -246,6 +246,7 @@ Json device(const analysis::Results& results, const analysis::DeviceResult& valu
 Json finding(const analysis::Finding& value, bool calibrated) {
   return {{"segment", value.segment},
           {"at_s", number(base::to_s(value.at - base::segment_start))},
+          {"run_s", number(value.run_s)},
           {"device", value.device},
           {"what", value.what},
           {"trial",

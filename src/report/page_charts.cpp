@@ -81,15 +81,11 @@ View strength(const analysis::DeviceResult& device) {
   return bins;
 }
 
-/// Instants count from their segment's begin, so only those of the first segment can be placed on
-/// the run's time line; the others are in the table, and in the counts along the run.
 View findings(const analysis::Results& results) {
   View points = View::array();
   for (std::size_t i = 0; i < results.findings.size(); ++i) {
     const analysis::Finding& finding = results.findings[i];
-    if (finding.segment != 0) continue;
-    points.push_back({plotted(base::to_s(finding.at - base::segment_start)),
-                      printable_line(finding.what), i + 1});
+    points.push_back({plotted(finding.run_s), printable_line(finding.what), i + 1});
   }
   return points;
 }

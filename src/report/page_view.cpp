@@ -190,7 +190,7 @@ View finding_row(const analysis::Results& results, std::size_t index) {
   const analysis::Finding& finding = results.findings[index];
   const bool known = finding.device < results.devices.size();
   return {{"row", std::to_string(index + 1)},
-          {"when", clock_time(base::to_s(finding.at - base::segment_start))},
+          {"when", clock_time(finding.run_s)},
           {"segment", std::to_string(finding.segment + 1)},
           {"device", known ? results.devices[finding.device].name : std::string()},
           {"what", finding.what},

@@ -199,7 +199,7 @@ analysis::Results results_of(
   });
   Teller teller(model, header, analysis);
   teller.present_all();
-  return analysis.finish(teller.reading());
+  return analysis.finish(teller.reading(), model.live);
 }
 
 analysis::Results with_second_listener(analysis::Results results, double later_ms) {

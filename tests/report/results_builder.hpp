@@ -31,6 +31,7 @@ struct RunModel {
   bool calibrated = true;
   bool contact_sensed = true;
   bool complete = true;
+  bool live = false;
   std::string accept =
       "detection_rate = { at_least = 0.95, confidence = 0.95 }\n"
       "latency_p95_ms = { at_most = 900, confidence = 0.95 }\n"

@@ -121,9 +121,8 @@ int main(int argc, char** argv) {
   nothing_heard.devices[0].half_heard_m_s = 100.0;
   write_all(folder, "nothing-heard", report::results_of(nothing_heard));
   write_all(folder, "night", report::night_results());
-  analysis::Results so_far = report::results_of({.trials = 20, .quiet_s = 600, .complete = false});
-  so_far.is_live = true;
-  write_all(folder, "so-far", so_far);
+  write_all(folder, "so-far",
+            report::results_of({.trials = 20, .quiet_s = 600, .complete = false, .live = true}));
   write_all(folder, "hostile", report::hostile_results());
   std::ofstream(folder / "traces.html")
       << report::traces_page("One tap", {traced_tap(), traced_tap()});

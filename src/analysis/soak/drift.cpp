@@ -104,11 +104,11 @@ void add_device(std::vector<Drift>& drifts, std::span<const RunHour> hours, std:
 
 std::string drift_sentence(const Drift& drift) {
   const bool by_alarm = drift.test == "Laplace";
-  return fmt::format("{}{} {} from {} {}to {}{} ({}, p = {:.2g}, {:.2g} after Holm; n = {})",
+  return fmt::format("{}{} {} from {} {}to {}{} ({}, p = {:.2g} after Holm, n = {})",
                      drift.device.empty() ? "the tapper's " : drift.device + "'s ", drift.figure,
                      drift.z > 0.0 ? "rose" : "fell", drift_figure_text(drift, drift.from),
                      by_alarm ? "in the first half " : "", drift_figure_text(drift, drift.to),
-                     by_alarm ? " in the second" : "", drift.test, drift.p, drift.adjusted_p,
+                     by_alarm ? " in the second" : "", drift.test, drift.adjusted_p,
                      counted(drift.n, by_alarm ? "alarm" : "hour"));
 }
 
