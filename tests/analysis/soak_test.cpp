@@ -204,6 +204,17 @@ TEST(Holes, AreAsLongAsTheWallClocksSay) {
   EXPECT_NEAR(results.holes.front().length_s.value(), 7200.0 - 1801.0, 1e-9);
 }
 
+TEST(Findings, StandOnTheRunsOwnTimeInEachSegment) {
+  JournalBuilder journal = half_an_hour();  // 1801 s
+  journal.restart(segment("b", 7200)).knock();
+  journal.quiet(30min).heard("call", 10min);
+  const Results results = journal.ended().results();
+  ASSERT_EQ(results.findings.size(), 2U);
+  EXPECT_NEAR(results.findings[0].run_s, 1801.0 + 1.0, 1e-9);  // a miss 1 s after the begin
+  EXPECT_NEAR(results.findings[1].run_s,
+              1801.0 + base::to_s(results.findings[1].at.time_since_epoch()), 1e-9);
+}
+
 TEST(Holes, AreOfUnknownLengthWithoutAClockOrWhereItWasSetBack) {
   JournalBuilder in_virtual_time;
   in_virtual_time.quiet(30min).restart().quiet(30min);
