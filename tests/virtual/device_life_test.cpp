@@ -85,6 +85,16 @@ TEST(DeviceLife, AVirtualDeviceThatNobodyRestartsHangsToTheEnd) {
   EXPECT_THAT(between(events, 6500ms, 30s), IsEmpty());
 }
 
+TEST(DeviceLife, ADeviceRaisesNoFalseAlarmWhileItHangs) {
+  DiceSettings dice = sure_dice();
+  dice.false_alarms_per_hour = 600;
+  Simulation simulation = dice_simulation(dice);
+  simulation.lives = {{.hangs_at = {60s}}};
+  VirtualRig virtual_rig(workshop_rig(), simulation, 3, false);
+  EXPECT_FALSE(only<base::Event>(observe_all(virtual_rig, begin + 60s)).empty());
+  EXPECT_THAT(only<base::Event>(observe_all(virtual_rig, begin + 600s)), IsEmpty());
+}
+
 TEST(DeviceLife, IsTheSameHoweverTheWaitingIsCut) {
   const LifeSettings life{.hangs_at = {5500ms, 17'777ms}, .boot = 1500ms};
   EXPECT_EQ(heard(workshop_simulation(), life, 50ms), heard(workshop_simulation(), life, 7ms));
