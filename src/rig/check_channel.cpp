@@ -21,6 +21,7 @@ using State = Finding::State;
 /// What came in a while.
 struct HeardSamples {
   std::int64_t count = 0;
+  base::Duration length{};  ///< of the while
   std::int32_t lowest = 0;
   std::int32_t highest = 0;
   std::string remark{};  ///< the first
@@ -54,23 +55,25 @@ HeardSamples hear_for(const Channel& channel, base::Duration length) {
   // A port may have been reset, and what stood in buffers comes at once.
   constexpr base::Duration becoming_steady = 300ms;
   lines::kernel_sleep_until(lines::kernel_now() + becoming_steady);
+  const lines::KernelInstant begin = lines::kernel_now();
   const std::int64_t before = count();
-  lines::kernel_sleep_until(lines::kernel_now() + length);
+  lines::kernel_sleep_until(begin + length);
   const std::scoped_lock lock(mutex);
+  heard.length = lines::kernel_now() - begin;  // longer where this thread was held up
   heard.count -= before;
   heard.uncertainty = listener.uncertainty();
   return heard;
 }
 
-Finding judge_samples(const Channel& channel, const HeardSamples& heard, base::Duration length) {
+Finding judge_samples(const Channel& channel, const HeardSamples& heard) {
   const std::string subject = fmt::format("samples of \"{}\"", channel.name);
   if (heard.count == 0) {
     return {State::bad, subject,
-            fmt::format("none within {:g} s{}{}", base::to_s(length),
+            fmt::format("none within {:.1f} s{}{}", base::to_s(heard.length),
                         heard.remark.empty() ? "" : "; ", heard.remark),
             "check that it sends, \"baud\" and \"line\""};
   }
-  const double rate_hz = static_cast<double>(heard.count) / base::to_s(length);
+  const double rate_hz = static_cast<double>(heard.count) / base::to_s(heard.length);
   const std::string found =
       fmt::format("{:.0f} a second, {} to {} {}, instants to {:.1f} ms", rate_hz, heard.lowest,
                   heard.highest, channel.unit, base::to_ms(heard.uncertainty));
@@ -95,7 +98,7 @@ Finding judge_samples(const Channel& channel, const HeardSamples& heard, base::D
 std::vector<Finding> check_channel(const Channel& channel) {
   constexpr base::Duration length = 1s;
   try {
-    return {judge_samples(channel, hear_for(channel, length), length)};
+    return {judge_samples(channel, hear_for(channel, length))};
   } catch (const base::RigFault& fault) {
     return {{State::bad, fmt::format("samples of \"{}\"", channel.name), fault.what(),
              "check [[channel]] in the rig file, and who else holds it"}};
