@@ -23,6 +23,7 @@
 #include "analysis/timeline.hpp"
 #include "analysis/verdicts.hpp"
 #include "base/error.hpp"
+#include "base/stretch.hpp"
 #include "judge/sequential_limits.hpp"
 #include "scenario/planner.hpp"
 
@@ -409,7 +410,6 @@ void Analysis::Fold::release(Presentation& presentation) {
   course_->released(presentation);
   if (kind == base::TrialKind::reference) return;
   if (kind == base::TrialKind::rhythm) ++presentations_;
-  sequential_->count(settled);
   if (settled.void_reason) {
     ++results_.voids[static_cast<std::size_t>(*settled.void_reason)];
     if (kind == base::TrialKind::rhythm) ++void_presentations_;
@@ -421,6 +421,7 @@ void Analysis::Fold::release(Presentation& presentation) {
 }
 
 void Analysis::Fold::count_rhythm(const Presentation& presentation) {
+  sequential_->count(*presentation.settled);
   course_->rhythm(presentation);
   ++results_.trials_valid;
   ++valid_by_block_.at(presentation.planned.trial.id.block);
@@ -443,7 +444,11 @@ void Analysis::Fold::count_rhythm(const Presentation& presentation) {
 }
 
 void Analysis::Fold::count_quiet(Presentation& presentation) {
-  course_->quiet(presentation);  // from here on without what was disturbed
+  // From here on without what was disturbed.
+  std::vector<base::Stretch> undisturbed = course_->quiet(presentation);
+  const base::Duration begin = presentation.run_time(presentation.planned.start);
+  for (base::Stretch& one : undisturbed) one = {one.from - begin, one.to - begin};
+  sequential_->count_quiet(*presentation.settled, undisturbed);
   quiet_ += presentation.planned.trial.window;
   const judge::Settled& settled = *presentation.settled;
   for (std::uint32_t device = 0; device < tallies_.size(); ++device) {

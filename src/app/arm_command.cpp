@@ -23,7 +23,7 @@ constexpr std::chrono::hours longest_leave{31 * 24};
 
 /// How long leave lasts that ends at this time: "2026-06-12 07:00", or "07:00" for the next.
 std::chrono::nanoseconds length_until(const std::string& text) {
-  const rig::WallTime now = rig::wall_time_now();
+  const base::WallTime now = rig::wall_time_now();
   const auto until = rig::local_time_of(text, now, rig::Side::next);
   if (!until) {
     throw base::InputError(fmt::format(

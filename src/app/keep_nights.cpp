@@ -7,6 +7,7 @@
 
 #include "base/calendar.hpp"
 #include "base/error.hpp"
+#include "base/wall_time.hpp"
 #include "journal/outline.hpp"
 #include "journal/sink.hpp"
 #include "run/run_lock.hpp"
@@ -27,12 +28,12 @@ bool has_results_of_now(const run::RunFolder& folder) {
 }
 
 /// By people's clocks when it began; in virtual time without any, by when it was made.
-std::int64_t night_of(const journal::Outline& outline) {
+std::chrono::sys_days night_of(const journal::Outline& outline) {
   if (outline.segment && outline.segment->wall_ns != 0) {
-    return run::night_of(outline.segment->wall_ns, outline.segment->utc_offset_s);
+    return base::WallTime{outline.segment->wall_ns, outline.segment->utc_offset_s}.night();
   }
-  const auto day = base::day_of(outline.host ? outline.host->started_utc : "");
-  return day ? day->time_since_epoch().count() : 0;
+  return base::day_of(outline.host ? outline.host->started_utc : "")
+      .value_or(std::chrono::sys_days{});
 }
 
 run::RecordedRun recorded_run(const run::RunFolder& folder, const IsArchived& is_archived) {

@@ -21,7 +21,7 @@ namespace plexor::app {
 namespace {
 
 journal::Segment segment_of(const run::LiveRig& rig) {
-  const rig::WallTime wall = rig::wall_time_now();
+  const base::WallTime wall = rig::wall_time_now();
   const base::Duration since_start = lines::kernel_now() - rig.started();
   return {.boot_id = boot_now().boot_id,
           .monotonic_ns = rig.started().time_since_epoch().count(),

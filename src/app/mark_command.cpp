@@ -39,7 +39,7 @@ void refuse_unless_it_lives(const run::RunFolder& folder) {
                          "mark while it lives: afterwards marks could be chosen by what was heard");
 }
 
-std::int64_t unix_ns_of(const std::string& text, const rig::WallTime& now, const char* option) {
+std::int64_t unix_ns_of(const std::string& text, const base::WallTime& now, const char* option) {
   const auto time = rig::local_time_of(text, now, rig::Side::last);
   if (time) return time->unix_ns;
   throw base::InputError({option, 0, 0}, "\"" + text + "\"",
@@ -47,7 +47,7 @@ std::int64_t unix_ns_of(const std::string& text, const rig::WallTime& now, const
 }
 
 run::Mark mark_of(const MarkOptions& options) {
-  const rig::WallTime now = rig::wall_time_now();
+  const base::WallTime now = rig::wall_time_now();
   const std::chrono::duration<double, std::ratio<60>> minutes{options.minutes};
   const auto length = std::chrono::duration_cast<std::chrono::nanoseconds>(minutes).count();
   run::Mark mark{options.name, options.ahead ? now.unix_ns : now.unix_ns - length,

@@ -37,17 +37,17 @@ struct NightOptions {
 };
 
 /// What people's clocks say now, for this run.
-rig::WallTime wall_time_of(const RunOptions& options) {
+base::WallTime wall_time_of(const RunOptions& options) {
   const auto virtual_time = rig::date_and_time_of(options.clock);
   return virtual_time ? virtual_time->time : rig::wall_time_now();
 }
 
 /// A night that broke off without a word is gone on with until the next one is due; one that was
 /// stopped, or ended with a fault, is for a person to look at first.
-bool broke_off_tonight(const journal::Outline& outline, std::int64_t night) {
+bool broke_off_tonight(const journal::Outline& outline, std::chrono::sys_days night) {
   if (outline.ended() != nullptr || !outline.segment) return false;
   const journal::Segment& began = *outline.segment;
-  return began.wall_ns == 0 || run::night_of(began.wall_ns, began.utc_offset_s) == night;
+  return began.wall_ns == 0 || base::WallTime{began.wall_ns, began.utc_offset_s}.night() == night;
 }
 
 /// Only with the same files: what it found with others would be filed under the wrong ones.
@@ -59,8 +59,7 @@ bool is_of_these_files(const journal::Header& header, const NightOptions& option
 
 /// The newest run that is to be gone on with, if any.
 std::optional<fs::path> interrupted_night(const NightOptions& options) {
-  const rig::WallTime now = wall_time_of(options.run);
-  const std::int64_t night = run::night_of(now.unix_ns, now.utc_offset_s);
+  const std::chrono::sys_days night = wall_time_of(options.run).night();
   std::optional<fs::path> newest;
   for (const run::RunFolder& folder : run::run_folders_in(options.run.runs)) {
     if (run::is_live(folder.root)) continue;
@@ -81,11 +80,9 @@ std::optional<fs::path> interrupted_night(const NightOptions& options) {
 std::uint64_t seed_of_night(const RunOptions& options) {
   const auto scenario =
       scenario::parse_scenario(read_text_file(options.scenario), options.scenario);
-  const rig::WallTime now = wall_time_of(options);
+  const auto day = wall_time_of(options).night().time_since_epoch().count();
   const std::uint64_t largest = std::numeric_limits<std::int64_t>::max();
-  return (scenario.seed +
-          static_cast<std::uint64_t>(run::night_of(now.unix_ns, now.utc_offset_s))) &
-         largest;
+  return (scenario.seed + static_cast<std::uint64_t>(day)) & largest;
 }
 
 /// What `run` is to be asked for; nothing where there is nothing to go on with, and that was all.

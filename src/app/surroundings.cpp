@@ -14,7 +14,7 @@ namespace {
 /// Of a mark: what lies farther away is about no run.
 constexpr base::Duration farthest = std::chrono::hours{366 * 24};
 
-base::Instant instant_at(std::int64_t unix_ns, base::Instant now, const rig::WallTime& wall) {
+base::Instant instant_at(std::int64_t unix_ns, base::Instant now, const base::WallTime& wall) {
   return now + std::clamp(base::Duration{unix_ns - wall.unix_ns}, -farthest, farthest);
 }
 
@@ -31,7 +31,7 @@ Surroundings::Surroundings(const BegunRun& run, const journal::Segment& segment,
 std::optional<rig::Observation> Surroundings::seen() {
   const base::Instant now = clock_.now();
   if (!setting_.wall_time || now < look_at_) return std::nullopt;
-  const rig::WallTime wall = setting_.wall_time(now);
+  const base::WallTime wall = setting_.wall_time(now);
   if (const auto seen = clock_watch_.see({now, wall.unix_ns, wall.utc_offset_s})) return *seen;
   // One at a time: as long as there are more, it looks again at once.
   if (auto mark = setting_.takes_marks ? next_mark(now, wall) : std::nullopt) return mark;
@@ -40,7 +40,7 @@ std::optional<rig::Observation> Surroundings::seen() {
 }
 
 std::optional<rig::Observation> Surroundings::next_mark(base::Instant now,
-                                                        const rig::WallTime& wall) {
+                                                        const base::WallTime& wall) {
   const auto mark = marks_.next();
   if (marks_.unreadable() > 0 && !std::exchange(told_unreadable_, true)) {
     say_aside("WARNING: {}: lines that are no marks; they are passed over\n",
@@ -79,8 +79,8 @@ VirtualClock virtual_clock(const std::string& text) {
   clock.segment.utc_offset_s = begin->time.utc_offset_s;
   clock.surroundings.wall_time = [begin = *begin](base::Instant now) {
     const std::int64_t unix_ns = begin.time.unix_ns + now.time_since_epoch().count();
-    return rig::WallTime{unix_ns,
-                         begin.is_local ? rig::utc_offset_at(unix_ns) : begin.time.utc_offset_s};
+    return base::WallTime{unix_ns,
+                          begin.is_local ? rig::utc_offset_at(unix_ns) : begin.time.utc_offset_s};
   };
   constexpr base::Duration often_enough = std::chrono::minutes{1};  // zones change at full ones
   clock.surroundings.look_every = often_enough;

@@ -21,7 +21,7 @@ namespace plexor::app {
 class Surroundings {
  public:
   /// What people's clocks say at an instant that is now.
-  using WallTimeAt = std::function<rig::WallTime(base::Instant)>;
+  using WallTimeAt = std::function<base::WallTime(base::Instant)>;
 
   struct Setting {
     WallTimeAt wall_time{};                               ///< nothing: nobody has a clock there
@@ -39,7 +39,7 @@ class Surroundings {
 
  private:
   [[nodiscard]] std::optional<rig::Observation> next_mark(base::Instant now,
-                                                          const rig::WallTime& wall);
+                                                          const base::WallTime& wall);
 
   run::RunFolder folder_;
   const rig::Clock& clock_;

@@ -61,6 +61,22 @@ void find_design(SequentialLimit& limit) {
   }
 }
 
+/// Alarms in these stretches, in time since their begin as if they joined each other.
+std::vector<base::Duration> alarms_in(const std::vector<base::Stretch>& undisturbed,
+                                      const Answer& answer, base::Instant begin) {
+  std::vector<base::Duration> alarms;
+  base::Duration listened{};
+  for (const base::Stretch& stretch : undisturbed) {
+    for (const base::Instant incident : answer.incidents) {
+      const base::Duration at = incident - begin;
+      if (at < stretch.from || at > stretch.to) continue;
+      alarms.push_back(listened + at - stretch.from);
+    }
+    listened += stretch.length();
+  }
+  return alarms;
+}
+
 bool has_failed(const Answer& answer, const SequentialLimit& limit) {
   switch (limit.counted) {
     case Counted::hits: return answer.outcome != Outcome::hit;
@@ -123,29 +139,52 @@ void SequentialLimits::LimitTest::apply(const Step& step) {
 }
 
 /// Nothing where the limit is on other trials.
-std::optional<SequentialLimits::Step> SequentialLimits::step_of(const Settled& settled,
-                                                                const LimitTest& test) const {
+std::optional<SequentialLimits::Step> SequentialLimits::step_of(
+    const Settled& settled, const LimitTest& test,
+    const std::vector<base::Stretch>& undisturbed) const {
   const SequentialLimit& limit = limits_[test.limit];
   const Presented& trial = settled.trial;
   if (counted_by_block_.at(trial.id.block) != trials_of(limit.counted)) return std::nullopt;
   const Answer& answer = settled.answers.at(test.device);
   Step step{.id = trial.id, .failed = has_failed(answer, limit)};
   if (limit.counted == Counted::alarms) {
-    step.listened = trial.window;
-    for (const base::Instant at : answer.incidents) step.alarms.push_back(at - trial.first_contact);
+    for (const base::Stretch& stretch : undisturbed) step.listened += stretch.length();
+    step.alarms = alarms_in(undisturbed, answer, trial.first_contact);
   }
   return step;
 }
 
 void SequentialLimits::count(const Settled& settled) {
+  count_quiet(settled, {{base::Duration::zero(), settled.trial.window}});
+}
+
+void SequentialLimits::count_quiet(const Settled& settled,
+                                   const std::vector<base::Stretch>& undisturbed) {
   if (settled.void_reason || settled.trial.kind == base::TrialKind::reference) return;
   if (taken_back_.erase(settled.trial.id) > 0) return;
   for (LimitTest& test : tests_) {
-    if (auto step = step_of(settled, test)) {
+    if (auto step = step_of(settled, test, undisturbed)) {
       test.apply(*step);
       test.steps.push_back(*std::move(step));
     }
   }
+}
+
+void SequentialLimits::recount_quiet(const Settled& settled,
+                                     const std::vector<base::Stretch>& undisturbed) {
+  for (LimitTest& test : tests_) {
+    auto step = step_of(settled, test, undisturbed);
+    const auto counted = std::ranges::find(test.steps, settled.trial.id, &Step::id);
+    if (!step || counted == test.steps.end()) continue;
+    *counted = *std::move(step);
+    test_again(test);
+  }
+}
+
+void SequentialLimits::test_again(LimitTest& test) const {
+  test.test = SequentialTest(*limits_[test.limit].design);
+  test.listened = {};
+  for (const Step& step : test.steps) test.apply(step);
 }
 
 void SequentialLimits::take_back(const base::TrialId& id) {
@@ -153,9 +192,7 @@ void SequentialLimits::take_back(const base::TrialId& id) {
   for (LimitTest& test : tests_) {
     if (std::erase_if(test.steps, [&](const Step& step) { return step.id == id; }) == 0) continue;
     was_counted = true;
-    test.test = SequentialTest(*limits_[test.limit].design);
-    test.listened = {};
-    for (const Step& step : test.steps) test.apply(step);
+    test_again(test);
   }
   if (!was_counted) taken_back_.insert(id);
 }

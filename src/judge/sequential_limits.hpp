@@ -5,6 +5,7 @@
 #include <set>
 #include <vector>
 
+#include "base/stretch.hpp"
 #include "base/time.hpp"
 #include "base/trial.hpp"
 #include "judge/judge.hpp"
@@ -49,6 +50,12 @@ class SequentialLimits {
 
   /// A presentation has settled. In the order of presentation; void ones do not count.
   void count(const Settled& settled);
+  /// The same of a quiet one, since whose begin only these stretches were undisturbed, in order:
+  /// alarms beside them do not count.
+  void count_quiet(const Settled& settled, const std::vector<base::Stretch>& undisturbed);
+  /// A quiet presentation that was counted already turns out to have been disturbed. Nothing
+  /// happens if it has been taken back meanwhile.
+  void recount_quiet(const Settled& settled, const std::vector<base::Stretch>& undisturbed);
   /// A presentation does not count after all, whether it has settled already or not.
   void take_back(const base::TrialId& id);
 
@@ -78,7 +85,9 @@ class SequentialLimits {
 
     void apply(const Step& step);
   };
-  [[nodiscard]] std::optional<Step> step_of(const Settled& settled, const LimitTest& test) const;
+  [[nodiscard]] std::optional<Step> step_of(const Settled& settled, const LimitTest& test,
+                                            const std::vector<base::Stretch>& undisturbed) const;
+  void test_again(LimitTest& test) const;
 
   std::vector<SequentialLimit> limits_;
   std::vector<Counted> counted_by_block_;  ///< by block: hits, responses or alarms

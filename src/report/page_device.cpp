@@ -210,8 +210,10 @@ View strength_view(const DeviceResult& device, std::string_view unit) {
 
 View alarm_view(const DeviceResult& device) {
   const analysis::AlarmRate& alarms = device.false_alarms;
+  const bool by_hours = alarms.scatter && alarms.scatter->by_hours;
   return {{"rate", alarms.per_hour ? quantity(*alarms.per_hour, "/h") : "not measured"},
           {"interval", interval_or_dash(alarms.shown(), "/h")},
+          {"method", by_hours ? "by hour blocks" : "Garwood"},
           {"incidents", count(alarms.incidents)},
           {"hours", trimmed(alarms.hours, 3)}};
 }

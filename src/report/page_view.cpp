@@ -10,6 +10,7 @@
 
 #include "analysis/number_text.hpp"
 #include "base/calendar.hpp"
+#include "base/wall_time.hpp"
 #include "report/format.hpp"
 #include "report/soak_text.hpp"
 
@@ -266,17 +267,23 @@ void add_row(View& rows, const std::string& term, const std::string& value) {
   rows.push_back({{"term", term}, {"value", value.empty() ? "not given" : value}});
 }
 
+/// By people's clocks, where the run knew them; empty where nobody knows.
+std::string started_text(const analysis::Results& results) {
+  if (const auto wall = results.clock.first()) return base::to_text(*wall);
+  return results.host ? results.host->started_utc : "";
+}
+
 /// "of 2026-05-18, 25 days before this run".
-std::string calibration_text(const journal::RigFacts& rig, const std::string& started_utc) {
+std::string calibration_text(const journal::RigFacts& rig, const std::string& started) {
   if (!rig.calibrated) return "none: strength is given as drive";
   const auto measured = base::day_of(rig.calibration_date);
-  const auto used = base::day_of(started_utc);
+  const auto used = base::day_of(started);
   std::string date = "of " + rig.calibration_date;
   if (!measured || !used || *used < *measured) return date;
   return date + ", " + std::to_string((*used - *measured).count()) + " days before this run";
 }
 
-View scope_rows(const journal::RigFacts& rig, const std::string& started_utc) {
+View scope_rows(const journal::RigFacts& rig, const std::string& started) {
   View rows = View::array();
   add_row(rows, "Surface", rig.surface);
   add_row(rows, "Spot", rig.spot);
@@ -286,7 +293,7 @@ View scope_rows(const journal::RigFacts& rig, const std::string& started_utc) {
             device.version.empty() ? "version not given" : "version " + device.version);
   }
   add_row(rows, "Rig", rig.name + (rig.simulated ? " (simulated)" : ""));
-  add_row(rows, "Calibration", calibration_text(rig, started_utc));
+  add_row(rows, "Calibration", calibration_text(rig, started));
   add_row(rows, "Contact",
           rig.contact_sensed ? "sensed"
                              : "not sensed: planned contacts, transit spread " +
@@ -305,8 +312,8 @@ View run_rows(const analysis::Results& results) {
   add_row(rows, "Quiet listened to", trimmed(results.quiet_hours, 3) + " h");
   add_row(rows, "Ended", ending_text(results));
   add_row(rows, "Void presentations", void_reasons(results));
+  add_row(rows, "Started", started_text(results));
   if (results.host) {
-    add_row(rows, "Started", results.host->started_utc);
     add_row(rows, "Controller", results.host->host_name + ", " + results.host->system);
     if (!results.host->scheduling.empty()) {
       add_row(rows, "Pulses given by", results.host->scheduling);
@@ -331,7 +338,7 @@ View damage_rows(const journal::ReadSummary& reading) {
 
 View setting_view(const analysis::Results& results) {
   const journal::Header& header = results.header;
-  return {{"scope", scope_rows(header.rig, results.host ? results.host->started_utc : "")},
+  return {{"scope", scope_rows(header.rig, started_text(results))},
           {"run", run_rows(results)},
           {"damages", damage_rows(results.reading)},
           {"damaged", !results.reading.damages.empty()},
@@ -391,7 +398,7 @@ View page_view(const analysis::Results& results) {
   View verdicts = View::array();
   for (const Verdict& verdict : results.verdicts) verdicts.push_back(verdict_view(verdict));
   return {{"scenario", results.scenario_name},
-          {"started", results.host ? or_nothing(results.host->started_utc) : View(false)},
+          {"started", or_nothing(started_text(results))},
           {"mark", analysis::to_text(results.overall)},
           {"word", mark_word(results.overall)},
           {"headline", headline_beside_mark(results)},

@@ -100,7 +100,7 @@ std::string local_time_before(const Results& results, double run_s) {
   const base::Duration at{std::llround(run_s * 1e9)};
   const auto wall = results.clock.just_before(at);
   if (!wall) return {};
-  const std::int64_t minute = wall->second_of_day() / 60;
+  const auto minute = floor<std::chrono::minutes>(wall->time_of_day()).count();
   return fmt::format("{:02}:{:02}", minute / 60, minute % 60);
 }
 

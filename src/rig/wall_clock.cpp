@@ -11,6 +11,8 @@ namespace plexor::rig {
 
 namespace {
 
+using base::WallTime;
+
 constexpr std::int64_t ns_per_s = 1'000'000'000;
 constexpr std::array with_day{"%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M"};
 

@@ -4,18 +4,13 @@
 #include <optional>
 #include <string_view>
 
-namespace plexor::rig {
+#include "base/wall_time.hpp"
 
-/// What people's clocks say.
-struct WallTime {
-  std::int64_t unix_ns = 0;
-  std::int32_t utc_offset_s = 0;  ///< of local time then, east positive
-  bool operator==(const WallTime&) const = default;
-};
+namespace plexor::rig {
 
 /// By this computer's clock and zone, as they are now: either may be set while a run goes on (the
 /// zone as timedatectl does; one that stands in TZ is the process's own for good).
-[[nodiscard]] WallTime wall_time_now();
+[[nodiscard]] base::WallTime wall_time_now();
 
 /// By how much local time is ahead of UTC at that moment, by the zone's rules as they are now.
 [[nodiscard]] std::int32_t utc_offset_at(std::int64_t unix_ns);
@@ -26,12 +21,12 @@ enum class Side : std::uint8_t { next, last };
 /// A moment as people write it, in local time: "2026-06-12 07:00", "2026-06-12T07:00:00", or
 /// "07:00" for the next or last time that clocks say so. Nothing if it is no such text. Of an hour
 /// that a change of daylight saving leaves out or repeats it is one of the two readings.
-[[nodiscard]] std::optional<WallTime> local_time_of(std::string_view text, const WallTime& now,
-                                                    Side side);
+[[nodiscard]] std::optional<base::WallTime> local_time_of(std::string_view text,
+                                                          const base::WallTime& now, Side side);
 
 /// A day and a time of it.
 struct DateAndTime {
-  WallTime time;
+  base::WallTime time;
   bool is_local = true;  ///< by this computer's zone; else it says how far it is from UTC
 };
 /// The same with a day, or with its distance from UTC, which makes it the same moment everywhere:

@@ -26,7 +26,7 @@ constexpr base::Duration longest_silence = std::chrono::minutes{30};
 /// One shift of the reference taps may be an accident; the second says the tapper has changed.
 constexpr std::uint32_t most_shifts_in_row = 2;
 
-/// What is kept as it was observed, and decides nothing in the run.
+/// What is kept as it was observed.
 std::optional<journal::Record> kept_as_it_is(const rig::Observation& observation) {
   if (const auto* line = std::get_if<rig::LineHeard>(&observation)) {
     return journal::RawLine{line->device, line->text, line->at, line->listener};
@@ -227,7 +227,10 @@ void Conductor::observe(const rig::Observation& observation) {
   if (const auto* samples = std::get_if<rig::SamplesHeard>(&observation)) {
     return capture_.take(*samples);
   }
-  if (auto record = kept_as_it_is(observation)) return append(*std::move(record));
+  if (auto record = kept_as_it_is(observation)) {
+    if (const auto* told = std::get_if<journal::Disturbance>(&*record)) ledger_.disturbed(*told);
+    return append(*std::move(record));
+  }
   if (const auto* event = std::get_if<base::Event>(&observation)) {
     append(journal::Heard{*event});
     ledger_.heard(*event);

@@ -117,7 +117,46 @@ void Ledger::settle(const std::optional<judge::Settled>& settled) {
     if (answer.outcome == base::Outcome::hit) ++count_.hits;
   }
   if (!sequential_) return;
-  sequential_->count(*settled);
+  count_for_limits(*settled);
+  stop_blocks();
+}
+
+void Ledger::count_for_limits(const judge::Settled& settled) {
+  if (settled.void_reason || settled.trial.kind != base::TrialKind::quiet) {
+    return sequential_->count(settled);
+  }
+  sequential_->count_quiet(settled, undisturbed_of(settled));
+  lately_quiet_.push_back(settled);
+  const base::Instant now = settled.trial.closes();
+  while (now - lately_quiet_.front().trial.closes() > base::longest_unmarked) {
+    lately_quiet_.pop_front();
+  }
+  const base::Duration oldest = lately_quiet_.front().trial.first_contact.time_since_epoch();
+  std::erase_if(disturbed_, [oldest](const base::Stretch& one) { return one.to < oldest; });
+}
+
+/// Since the presentation's begin.
+std::vector<base::Stretch> Ledger::undisturbed_of(const judge::Settled& quiet) const {
+  const base::Duration begin = quiet.trial.first_contact.time_since_epoch();
+  std::vector<base::Stretch> stretches =
+      base::beside({begin, begin + quiet.trial.window}, disturbed_);
+  for (base::Stretch& one : stretches) one = {one.from - begin, one.to - begin};
+  return stretches;
+}
+
+void Ledger::disturbed(const journal::Disturbance& told) {
+  if (!sequential_ || told.to < told.from) return;
+  base::Stretch mark{told.from.time_since_epoch(),
+                     told.to.time_since_epoch() + scenario_->incident_window};
+  if (!lately_quiet_.empty()) {
+    const base::Instant now = lately_quiet_.back().trial.closes();
+    mark.from = std::max(mark.from, (now - base::longest_unmarked).time_since_epoch());
+  }
+  disturbed_.insert(std::ranges::upper_bound(disturbed_, mark.from, {}, &base::Stretch::from),
+                    mark);
+  for (const judge::Settled& quiet : lately_quiet_) {
+    sequential_->recount_quiet(quiet, undisturbed_of(quiet));
+  }
   stop_blocks();
 }
 
@@ -186,6 +225,8 @@ void Ledger::end_segment() {
   }
   settle(judge_.finish());
   lately_.clear();
+  lately_quiet_.clear();
+  disturbed_.clear();
 }
 
 }  // namespace plexor::run

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "base/event.hpp"
+#include "base/stretch.hpp"
 #include "base/trial.hpp"
 #include "journal/records.hpp"
 #include "judge/judge.hpp"
@@ -60,6 +61,10 @@ class Ledger {
   std::uint32_t take_back_since_reference();
   /// A device can't be heard, noticed late: nobody knows what it reported since then.
   void take_back_unheard(base::Instant since);
+  /// Alarms in it, and in the incident window after it, count for no limit that is tested while the
+  /// run goes on; what they decided is open again. Not so what lies more than
+  /// base::longest_unmarked back.
+  void disturbed(const journal::Disturbance& told);
   /// The tapper stands at this spot of the scenario; its transit may be another there.
   void moved(std::uint32_t spot);
   /// Nothing that is heard from here on answers the last trial.
@@ -76,6 +81,8 @@ class Ledger {
  private:
   [[nodiscard]] judge::Presented presented(const journal::TrialPlanned& planned) const;
   void settle(const std::optional<judge::Settled>& settled);
+  void count_for_limits(const judge::Settled& settled);
+  [[nodiscard]] std::vector<base::Stretch> undisturbed_of(const judge::Settled& quiet) const;
   void count_valid(const base::Trial& trial, base::Instant end);
   void tell_history(const base::Trial& trial);
   [[nodiscard]] std::optional<base::Duration> assess_reference(const journal::TrialDone& done);
@@ -96,7 +103,9 @@ class Ledger {
     base::TrialId id;
     base::Instant end;
   };
-  std::deque<Done> lately_;  ///< valid trials that a loss not yet noticed may spoil
+  std::deque<Done> lately_;                  ///< valid trials that a loss not yet noticed may spoil
+  std::deque<judge::Settled> lately_quiet_;  ///< counted ones that a mark yet to come may touch
+  std::vector<base::Stretch> disturbed_;     ///< since the segment's begin; by their begin
   std::optional<base::Duration> opening_transit_;
   std::optional<base::Duration> shift_;
   Count count_;

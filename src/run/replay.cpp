@@ -61,6 +61,8 @@ void Replay::on(const journal::TrialDone& done) {
 
 void Replay::on(const journal::Heard& heard) { past_.ledger.heard(heard.event); }
 
+void Replay::on(const journal::Disturbance& told) { past_.ledger.disturbed(told); }
+
 void Replay::on(const journal::ListenerState& state) {
   if (!state.up) past_.ledger.take_back_unheard(state.at);
 }

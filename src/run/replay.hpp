@@ -35,6 +35,7 @@ class Replay {
   void on(const journal::TrialPlanned& planned);
   void on(const journal::TrialDone& done);
   void on(const journal::Heard& heard);
+  void on(const journal::Disturbance& told);
   void on(const journal::ListenerState& state);
   void on(const journal::ReferenceShift& shift);
   void on(const journal::Moved& moved);

@@ -21,17 +21,9 @@ std::string reason_to_keep(const RecordedRun& run) {
 
 }  // namespace
 
-std::int64_t night_of(std::int64_t wall_ns, std::int32_t utc_offset_s) {
-  constexpr std::int64_t ns_per_s = 1'000'000'000;
-  constexpr std::int64_t half_day_s = 43'200;
-  const std::int64_t since_noon_s = wall_ns / ns_per_s + utc_offset_s - half_day_s;
-  const std::int64_t day_s = 2 * half_day_s;
-  return since_noon_s / day_s - (since_noon_s % day_s < 0 ? 1 : 0);
-}
-
 std::vector<Keeping> what_is_kept(const std::vector<RecordedRun>& runs,
                                   const Retention& retention) {
-  std::set<std::int64_t, std::greater<>> nights;  // the last first
+  std::set<std::chrono::sys_days, std::greater<>> nights;  // the last first
   for (const RecordedRun& run : runs) nights.insert(run.night);
   std::vector<Keeping> kept;
   for (const RecordedRun& run : runs) {

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <chrono>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -18,7 +19,7 @@ struct Retention {
 /// A recorded run that still has its journal, as far as retention depends on it.
 struct RecordedRun {
   std::string name;
-  std::int64_t night = 0;                         ///< see night_of
+  std::chrono::sys_days night{};                  ///< see base::WallTime::night
   std::optional<journal::Ended::Reason> ended{};  ///< nothing: it lives, or was killed
   bool has_results = false;                       ///< made since the journal ended
   bool has_waveforms = false;
@@ -31,9 +32,6 @@ struct Keeping {
   bool removes_waveforms = false;
   std::string kept_because;  ///< of an old one whose files stay all the same: "it was interrupted"
 };
-
-/// Which night a moment belongs to: from noon to noon of local time, counted in days.
-[[nodiscard]] std::int64_t night_of(std::int64_t wall_ns, std::int32_t utc_offset_s);
 
 /// For each run, in their order. Nights without a run don't count, so that the last ones are there
 /// after a holiday too. A run that may still be gone on with, or whose results are not kept

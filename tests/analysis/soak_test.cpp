@@ -116,6 +116,21 @@ TEST(Marks, LimitsAreJudgedByWhatIsUndisturbed) {
   EXPECT_EQ(results.verdicts.front().n, 0U);
 }
 
+TEST(Marks, LimitsTestedMeanwhileAreJudgedByWhatIsUndisturbed) {
+  const auto verdict_on = [](bool is_told) {
+    JournalBuilder journal;
+    journal.accept("false_alarms_per_hour = { sequential = { good = 0.5, bad = 8 } }");
+    const base::Instant begin = base::segment_start + 1s;
+    journal.quiet(4h);
+    for (int i = 0; i < 60; ++i) journal.heard("call", 10min + i * 10s);
+    if (is_told) journal.meanwhile(kiln_door(begin + 10min - 1s, begin + 20min));
+    return journal.ended().results().verdicts.front();
+  };
+  EXPECT_EQ(verdict_on(false).judgement, Judgement::fail);
+  EXPECT_EQ(verdict_on(true).judgement, Judgement::pass);
+  EXPECT_EQ(verdict_on(true).n, 0U);
+}
+
 TEST(Hours, SpreadQuietAndTrialsOverTheRunsOwnTime) {
   JournalBuilder journal;  // 1 s into the run
   journal.quiet(2h + 30min).heard("call", 90min).heard("call", 140min);

@@ -10,25 +10,12 @@ using journal::Ended;
 using ::testing::HasSubstr;
 using ::testing::IsEmpty;
 
-RecordedRun finished(std::int64_t night) {
+RecordedRun finished(int night) {
   return {.name = "night " + std::to_string(night),
-          .night = night,
+          .night = std::chrono::sys_days{std::chrono::days{night}},
           .ended = Ended::Reason::complete,
           .has_results = true,
           .has_waveforms = true};
-}
-
-TEST(Retention, CountsNightsFromNoonToNoonOfLocalTime) {
-  constexpr std::int64_t s = 1'000'000'000;
-  constexpr std::int64_t evening = 1'780'344'000 * s;  // 2026-06-01 20:00 UTC, by GNU date
-  constexpr std::int32_t summer = 7200;
-  const std::int64_t night = night_of(evening, summer);
-  EXPECT_EQ(night, 20'605) << "days from 1970-01-01 to 2026-06-01";
-  EXPECT_EQ(night_of(evening + 13 * 3600 * s, summer), night) << "at 11 in the morning";
-  EXPECT_EQ(night_of(evening + 14 * 3600 * s, summer), night + 1) << "at noon";
-  EXPECT_EQ(night_of(evening - 10 * 3600 * s, summer), night);
-  EXPECT_EQ(night_of(evening - 10 * 3600 * s - s, summer), night - 1);
-  EXPECT_EQ(night_of(0, 0), -1) << "the night from 1969 to 1970";
 }
 
 TEST(Retention, KeepsTheLastNightsThatHadRuns) {

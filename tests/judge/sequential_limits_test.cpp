@@ -227,5 +227,29 @@ TEST(SequentialLimits, ListenForAlarmsByTheHour) {
       << "within a stretch";
 }
 
+TEST(SequentialLimits, ListenOnlyToWhatWasUndisturbed) {
+  using std::chrono::minutes;
+  SequentialLimits limits(
+      with_accept("false_alarms_per_hour = { sequential = { good = 2, bad = 5 } }\n"), 1);
+  Teller tell(limits);
+  const auto expect = [&](std::uint64_t alarms, double hours) {
+    EXPECT_EQ(limits.find(0, 0)->state().failures, alarms);
+    EXPECT_NEAR(limits.find(0, 0)->state().exposure, hours, 1e-12);
+  };
+  const Settled loud = tell.listen(minutes{60}, {6min, 30min, 50min});
+  expect(3, 1.0);
+  limits.recount_quiet(loud, {{0min, 20min}, {40min, 60min}});
+  expect(2, 2.0 / 3.0);
+  limits.recount_quiet(loud, {});
+  expect(0, 0.0);
+  limits.recount_quiet(loud, {{6min, 36min}});
+  expect(2, 0.5);
+  limits.take_back(loud.trial.id);
+  limits.recount_quiet(loud, {{0min, 60min}});
+  expect(0, 0.0);
+  limits.count_quiet(loud, {{20min, 32min}, {49min, 55min}});
+  expect(2, 0.3);
+}
+
 }  // namespace
 }  // namespace plexor::judge

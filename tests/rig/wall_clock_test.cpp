@@ -13,6 +13,8 @@
 namespace plexor::rig {
 namespace {
 
+using base::WallTime;
+
 constexpr std::int64_t s = 1'000'000'000;
 /// Summer time began in central Europe on 2026-03-29 at 01:00 UTC (Directive 2000/84/EC).
 constexpr std::int64_t summer_began = 1'774'746'000 * s;

@@ -31,20 +31,12 @@ std::string made_id(const Results& results) {
   return to_string(of_plexor(name));
 }
 
-std::optional<WallTime> start_of(const Results& results) {
+std::optional<base::WallTime> start_of(const Results& results) {
   if (const auto by_clock = results.clock.first()) return by_clock;
   if (!results.host) return std::nullopt;
   const auto by_host = base::moment_of(results.host->started_utc);
   if (!by_host) return std::nullopt;
-  return WallTime{.unix_ns = std::chrono::nanoseconds(by_host->time_since_epoch()).count()};
-}
-
-/// The local day on which the night began: from noon to noon.
-std::string night_of(const WallTime& start) {
-  using std::chrono::floor;
-  const std::chrono::sys_time<std::chrono::nanoseconds> local{
-      std::chrono::nanoseconds{start.local_ns()}};
-  return base::date_text(floor<std::chrono::days>(local - std::chrono::hours{12}));
+  return base::WallTime{.unix_ns = std::chrono::nanoseconds(by_host->time_since_epoch()).count()};
 }
 
 std::optional<double> percentile(const Latency& latency, double p) {
@@ -104,7 +96,7 @@ RunFigures figures_of(const Results& results) {
   if (const auto start = start_of(results)) {
     figures.started_ns = start->unix_ns;
     figures.utc_offset_s = start->utc_offset_s;
-    figures.night = night_of(*start);
+    figures.night = base::date_text(start->night());
   }
   if (results.ended) {
     figures.ended = journal::to_text(results.ended->reason);

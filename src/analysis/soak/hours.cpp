@@ -15,10 +15,14 @@ constexpr double hour_s = 3600.0;
 /// last hour holds the rest.
 constexpr std::int64_t most_hours = std::int64_t{5} * 366 * 24;
 
+std::size_t hour_of_day(const base::WallTime& now) {
+  return static_cast<std::size_t>(floor<std::chrono::hours>(now.time_of_day()).count());
+}
+
 /// How much of the stretches lies before this moment.
-base::Duration listened_until(base::Duration at, const std::vector<Stretch>& stretches) {
+base::Duration listened_until(base::Duration at, const std::vector<base::Stretch>& stretches) {
   base::Duration sum{};
-  for (const Stretch& stretch : stretches) {
+  for (const base::Stretch& stretch : stretches) {
     if (stretch.from >= at) break;
     sum += std::min(stretch.to, at) - stretch.from;
   }
@@ -83,7 +87,7 @@ void HoursTally::close_medians() {
   }
 }
 
-void HoursTally::listen(const Stretch& stretch, const LocalClock& clock) {
+void HoursTally::listen(const base::Stretch& stretch, const LocalClock& clock) {
   for (base::Duration from = stretch.from; from < stretch.to;) {
     const base::Duration end = std::min(stretch.to, (from / hour_length + 1) * hour_length);
     at(from).listened += end - from;
@@ -93,7 +97,7 @@ void HoursTally::listen(const Stretch& stretch, const LocalClock& clock) {
     const base::Duration end = std::min(stretch.to, clock.next_hour(from));
     if (const auto now = clock.at(from)) {
       for (Device& device : devices_) {
-        device.by_hour_of_day[now->hour_of_day()].quiet_hours += to_hours(end - from);
+        device.by_hour_of_day[hour_of_day(*now)].quiet_hours += to_hours(end - from);
       }
     }
     from = end;
@@ -106,14 +110,14 @@ void HoursTally::alarm(std::size_t device, base::Duration when, const Undisturbe
   devices_[device].alarms_h.push_back(
       to_hours(listened_before + listened_until(when, parted.stretches)));
   if (const auto now = clock.at(when)) {
-    ++devices_[device].by_hour_of_day[now->hour_of_day()].incidents;
+    ++devices_[device].by_hour_of_day[hour_of_day(*now)].incidents;
   }
 }
 
 void HoursTally::quiet(const Presentation& presentation, const UndisturbedQuiet& parted,
                        const LocalClock& clock) {
   const base::Duration listened_before = listened_;
-  for (const Stretch& stretch : parted.stretches) {
+  for (const base::Stretch& stretch : parted.stretches) {
     listen(stretch, clock);
     listened_ += stretch.length();
   }

@@ -63,7 +63,7 @@ class HoursTally {
 
   [[nodiscard]] Hour& at(base::Duration run_time);
   void close_medians();
-  void listen(const Stretch& stretch, const LocalClock& clock);
+  void listen(const base::Stretch& stretch, const LocalClock& clock);
   void alarm(std::size_t device, base::Duration at, const UndisturbedQuiet& parted,
              base::Duration listened_before, const LocalClock& clock);
 

@@ -6,25 +6,9 @@
 namespace plexor::analysis {
 namespace {
 
-constexpr std::int64_t day_s = 86'400;
-constexpr std::int64_t second_ns = 1'000'000'000;
-constexpr base::Duration hour = std::chrono::hours{1};
-
-/// Rounded down, also before 1970.
-std::int64_t rest_of(std::int64_t value, std::int64_t divisor) {
-  const std::int64_t rest = value % divisor;
-  return rest < 0 ? rest + divisor : rest;
-}
+using base::WallTime;
 
 }  // namespace
-
-std::int64_t WallTime::second_of_day() const {
-  return rest_of(local_ns(), day_s * second_ns) / second_ns;
-}
-
-std::uint32_t WallTime::hour_of_day() const {
-  return static_cast<std::uint32_t>(second_of_day() / (day_s / 24));
-}
 
 void LocalClock::set(base::Duration run_time, std::optional<WallTime> then) {
   const auto later = std::ranges::upper_bound(settings_, run_time, {}, &Setting::run_time);
@@ -53,8 +37,8 @@ std::optional<WallTime> LocalClock::first() const {
 base::Duration LocalClock::next_hour(base::Duration run_time) const {
   const auto after = std::ranges::upper_bound(settings_, run_time, {}, &Setting::run_time);
   const std::optional<WallTime> now = at(run_time);
-  base::Duration next = run_time + hour;
-  if (now) next -= base::Duration{rest_of(now->local_ns(), hour.count())};
+  base::Duration next = run_time + std::chrono::hours{1};
+  if (now) next -= now->since_local_epoch() - floor<std::chrono::hours>(now->since_local_epoch());
   return after == settings_.end() ? next : std::min(next, after->run_time);
 }
 

@@ -25,7 +25,7 @@ std::uint32_t Marks::name_of(const journal::Disturbance& told) {
   return static_cast<std::uint32_t>(names.size() - 1);
 }
 
-void Marks::add(const journal::Disturbance& told, Stretch mark, base::Duration now) {
+void Marks::add(const journal::Disturbance& told, base::Stretch mark, base::Duration now) {
   const std::uint32_t name = name_of(told);
   ++found_.by_name[name].marks;
   const base::Duration earliest = now - base::longest_unmarked;

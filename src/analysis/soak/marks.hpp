@@ -6,14 +6,14 @@
 
 #include "analysis/presentation.hpp"
 #include "analysis/results.hpp"
-#include "analysis/soak/stretch.hpp"
+#include "base/stretch.hpp"
 #include "journal/records.hpp"
 
 namespace plexor::analysis {
 
 /// A valid quiet presentation without what was disturbed in it.
 struct UndisturbedQuiet {
-  std::vector<Stretch> stretches;                      ///< in order
+  std::vector<base::Stretch> stretches;                ///< in order
   std::vector<std::vector<base::Duration>> disturbed;  ///< by device: incidents counted apart
 };
 
@@ -27,7 +27,7 @@ class Marks {
   explicit Marks(base::Duration incident_window) : tail_(incident_window) {}
 
   /// `mark` on the run's own time; `now`: the latest moment the journal has told of.
-  void add(const journal::Disturbance& told, Stretch mark, base::Duration now);
+  void add(const journal::Disturbance& told, base::Stretch mark, base::Duration now);
   /// The segment has ended: no mark's tail reaches into the next.
   void segment_over(base::Duration end);
 
@@ -41,7 +41,7 @@ class Marks {
 
  private:
   struct Mark {
-    Stretch with_tail;
+    base::Stretch with_tail;
     std::uint32_t name = 0;
   };
   [[nodiscard]] std::uint32_t name_of(const journal::Disturbance& told);

@@ -32,12 +32,13 @@ void RunCourse::released(const Presentation& presentation) {
   if (taps && !presentation.done.void_reason) hours_.taps(presentation);
 }
 
-void RunCourse::quiet(Presentation& presentation) {
-  const UndisturbedQuiet parted = marks_.part(presentation);
+std::vector<base::Stretch> RunCourse::quiet(Presentation& presentation) {
+  UndisturbedQuiet parted = marks_.part(presentation);
   hours_.quiet(presentation, parted, watch_.clock());
   for (std::size_t device = 0; device < disturbed_.size(); ++device) {
     disturbed_[device] += parted.disturbed[device].size();
   }
+  return std::move(parted.stretches);
 }
 
 void RunCourse::add_to(DeviceEvidence& evidence, std::size_t device) const {
@@ -52,11 +53,6 @@ void RunCourse::add_to(DeviceEvidence& evidence, std::size_t device) const {
   const bool tested_meanwhile = limit && limit->sequential;
   if (result.false_alarms.scatter && result.false_alarms.scatter->by_hours) {
     result.remarks.push_back(scatter_words(*result.false_alarms.scatter, tested_meanwhile));
-  }
-  if (tested_meanwhile && disturbed_[device] > 0) {
-    result.remarks.push_back(fmt::format(
-        "the sequential test counts {} in marked disturbances too, as it did while the run went on",
-        counted(disturbed_[device], "alarm")));
   }
 }
 

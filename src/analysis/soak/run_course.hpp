@@ -28,8 +28,8 @@ class RunCourse {
   /// Presentations that are released, in order of time; all of them, void ones too.
   void released(const Presentation& presentation);
   void rhythm(const Presentation& presentation) { hours_.rhythm(presentation); }
-  /// Takes the disturbed incidents out of the answers.
-  void quiet(Presentation& presentation);
+  /// Takes the disturbed incidents out of the answers. What was undisturbed, on the run's own time.
+  [[nodiscard]] std::vector<base::Stretch> quiet(Presentation& presentation);
 
   [[nodiscard]] base::Duration undisturbed() const { return hours_.listened(); }
   /// What it knows of the device beside its answers.

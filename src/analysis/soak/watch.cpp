@@ -8,9 +8,9 @@ namespace {
 using journal::Ended;
 
 /// Nothing in virtual time, which says 0.
-std::optional<WallTime> wall_of(std::int64_t wall_ns, std::int32_t utc_offset_s) {
+std::optional<base::WallTime> wall_of(std::int64_t wall_ns, std::int32_t utc_offset_s) {
   if (wall_ns <= 0) return std::nullopt;
-  return WallTime{.unix_ns = wall_ns, .utc_offset_s = utc_offset_s};
+  return base::WallTime{.unix_ns = wall_ns, .utc_offset_s = utc_offset_s};
 }
 
 Hole::Cause cause_of(const journal::Segment& before, const journal::Segment& after,
@@ -21,8 +21,8 @@ Hole::Cause cause_of(const journal::Segment& before, const journal::Segment& aft
 }
 
 /// A clock that was set back meanwhile tells nothing of the length.
-std::optional<double> length_of(const std::optional<WallTime>& from,
-                                const std::optional<WallTime>& to) {
+std::optional<double> length_of(const std::optional<base::WallTime>& from,
+                                const std::optional<base::WallTime>& to) {
   if (!from || !to || to->unix_ns < from->unix_ns) return std::nullopt;
   return base::to_s(base::Duration{to->unix_ns - from->unix_ns});
 }

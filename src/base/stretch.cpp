@@ -1,0 +1,19 @@
+#include "base/stretch.hpp"
+
+#include <algorithm>
+
+namespace plexor::base {
+
+std::vector<Stretch> beside(const Stretch& whole, std::span<const Stretch> others) {
+  std::vector<Stretch> left;
+  Duration reached = whole.from;
+  for (const Stretch& other : others) {
+    const Duration begin = std::clamp(other.from, reached, whole.to);
+    if (begin > reached) left.push_back({reached, begin});
+    reached = std::clamp(other.to, begin, whole.to);
+  }
+  if (whole.to > reached) left.push_back({reached, whole.to});
+  return left;
+}
+
+}  // namespace plexor::base
