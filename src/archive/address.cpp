@@ -55,6 +55,19 @@ std::string connection_text(const Settings& settings) {
   return text;
 }
 
+/// What libpq takes for a part of a name, because of an @ or / in a password or for want of a ?,
+/// may be a password.
+void refuse_odd_names(const Settings& settings) {
+  for (const char* key : {"host", "port", "user", "dbname"}) {
+    const bool may_hold_at = std::string_view{key} == "user";
+    const std::string value = value_or(settings, key, "");
+    if (value.find_first_of(may_hold_at ? "?&=" : "?&=@") == std::string::npos) continue;
+    refuse_address(fmt::format(
+        "a postgresql:// URL with ?, &, = or @ in its {} (in a password @ is %40 and / is %2F)",
+        key));
+  }
+}
+
 std::string shown_url(const Settings& settings) {
   const std::string user = value_or(settings, "user", "");
   const std::string port = value_or(settings, "port", "");
@@ -65,6 +78,7 @@ std::string shown_url(const Settings& settings) {
 
 Address postgresql_address(const std::string& url) {
   Settings settings = settings_of(url);
+  refuse_odd_names(settings);
   Address address{Engine::postgresql, "", value_or(settings, "password", ""), shown_url(settings)};
   // A server that has gone is told within seconds, not after the quarter of an hour that TCP takes.
   settings.insert({{"connect_timeout", "10"}, {"tcp_user_timeout", "20000"}});

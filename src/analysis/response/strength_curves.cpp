@@ -7,13 +7,12 @@
 #include <cmath>
 #include <utility>
 
+#include "analysis/figures.hpp"
 #include "analysis/response/binary_response.hpp"
 
 namespace plexor::analysis {
 
 namespace {
-
-constexpr double confidence = 0.95;
 
 Dose dose_of(double ln_m_s, bool hit) { return {ln_m_s, hit ? 1U : 0U, 1}; }
 
@@ -71,10 +70,10 @@ std::vector<StrengthCurve> StrengthCurves::finish() const {
       doses.push_back(dose_of(one.ln_m_s, one.hit));
       placed_by_answers |= scenario_.blocks[one.block].is_adaptive();
     }
-    StrengthCurve& curve = curves.emplace_back(
-        StrengthCurve{.rhythm = scenario_.rhythms[where.second].name,
-                      .spot = where.first,
-                      .response = strength_response(doses, confidence, unit_, placed_by_answers)});
+    StrengthCurve& curve = curves.emplace_back(StrengthCurve{
+        .rhythm = scenario_.rhythms[where.second].name,
+        .spot = where.first,
+        .response = strength_response(doses, display_confidence, unit_, placed_by_answers)});
     curve.recheck = recheck_of(trials, curve.response);
   }
   return curves;
@@ -105,12 +104,12 @@ std::optional<Recheck> StrengthCurves::recheck_of(std::span<const One> trials,
   if (!fit || fit->slope <= 0.0) return std::nullopt;
   const double ln_m_s = sum_ln_m_s / static_cast<double>(recheck.trials);
   const Offset offset = offset_of(*fit, ln_m_s, recheck);
-  const double z = boost::math::quantile(boost::math::normal(), 0.5 + confidence / 2.0);
+  const double z = boost::math::quantile(boost::math::normal(), 0.5 + display_confidence / 2.0);
   const double middle = -offset.eta / fit->slope;
   const double half = z * std::sqrt(offset.variance) / fit->slope;
   recheck.change = std::expm1(middle);
-  recheck.interval = {std::expm1(middle - half), std::expm1(middle + half), confidence, Sides::two,
-                      "delta method"};
+  recheck.interval = {std::expm1(middle - half), std::expm1(middle + half), display_confidence,
+                      Sides::two, "delta method"};
   recheck.is_shown = recheck.interval.lower > 0.0 || recheck.interval.upper < 0.0;
   say(recheck, ln_m_s, unit_);
   return recheck;
