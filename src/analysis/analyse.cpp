@@ -309,8 +309,8 @@ void Analysis::Fold::on(const journal::ClockSet& clock) {
 
 /// Its instants lie in the past, and say nothing of how far the run has come.
 void Analysis::Fold::on(const journal::Disturbance& disturbance) {
-  const base::Duration from = run_time(std::max(disturbance.from, base::segment_start));
-  course_->marks().add(disturbance, {from, run_time(disturbance.to)}, run_time(segment_end_));
+  const base::Instant from = std::max(disturbance.believed_from(), base::segment_start);
+  course_->marks().add(disturbance, {run_time(from), run_time(disturbance.to)});
 }
 
 void Analysis::Fold::on(const journal::PowerCycle& cycle) {

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <chrono>
+#include <optional>
 #include <system_error>
 
 #include "base/calendar.hpp"
@@ -22,7 +23,7 @@ namespace fs = std::filesystem;
 bool has_results_of_now(const run::RunFolder& folder) {
   std::error_code none;
   const auto results = fs::last_write_time(folder.results_json(), none);
-  if (none) return false;
+  if (none || fs::file_size(folder.results_json(), none) == 0) return false;
   const auto journal = fs::last_write_time(folder.journal(), none);
   return !none && results >= journal;
 }
@@ -34,6 +35,13 @@ std::chrono::sys_days night_of(const journal::Outline& outline) {
   }
   return base::day_of(outline.host ? outline.host->started_utc : "")
       .value_or(std::chrono::sys_days{});
+}
+
+/// What lies elsewhere may be somebody else's.
+std::optional<std::string> reason_to_leave_alone(const fs::path& run) {
+  std::error_code none;
+  if (!fs::is_symlink(run, none)) return std::nullopt;
+  return "it is a link";
 }
 
 run::RecordedRun recorded_run(const run::RunFolder& folder, const IsArchived& is_archived) {
@@ -78,12 +86,23 @@ std::string names_of(const std::vector<fs::path>& files) {
 
 std::vector<std::string> keep_nights(const fs::path& folder, const run::Retention& retention,
                                      bool only_says, const IsArchived& is_archived) {
-  const std::vector<run::RunFolder> folders = run::open_run_folders(folder);
-  std::vector<run::RecordedRun> runs;
-  runs.reserve(folders.size());
-  for (const run::RunFolder& one : folders) runs.push_back(recorded_run(one, is_archived));
-  const std::vector<run::Keeping> kept = run::what_is_kept(runs, retention);
   std::vector<std::string> said;
+  std::vector<run::RunFolder> folders;
+  std::vector<run::RecordedRun> runs;
+  for (const run::RunFolder& one : run::open_run_folders(folder)) {
+    if (const auto reason = reason_to_leave_alone(one.root)) {
+      said.push_back(fmt::format("{}: kept whole, {}", one.root.filename().string(), *reason));
+      continue;
+    }
+    try {
+      runs.push_back(recorded_run(one, is_archived));
+      folders.push_back(one);
+    } catch (const base::InputError& unreadable) {
+      said.push_back(fmt::format("{}: kept whole, it can't be read: {}",
+                                 one.root.filename().string(), unreadable.what()));
+    }
+  }
+  const std::vector<run::Keeping> kept = run::what_is_kept(runs, retention);
   for (std::size_t i = 0; i < runs.size(); ++i) {
     const std::vector<fs::path> files = files_that_go(folders[i], kept[i]);
     if (!kept[i].kept_because.empty()) {

@@ -2,12 +2,14 @@
 #include <fmt/format.h>
 
 #include <chrono>
+#include <cmath>
 #include <memory>
 #include <string>
 
 #include "app/commands.hpp"
 #include "base/error.hpp"
 #include "journal/outline.hpp"
+#include "report/text.hpp"
 #include "rig/wall_clock.hpp"
 #include "run/marks.hpp"
 #include "run/run_folder.hpp"
@@ -48,6 +50,9 @@ std::int64_t unix_ns_of(const std::string& text, const base::WallTime& now, cons
 
 run::Mark mark_of(const MarkOptions& options) {
   const base::WallTime now = rig::wall_time_now();
+  if (!std::isfinite(options.minutes)) {
+    throw base::InputError({"--minutes", 0, 0}, "no number", "0.01 to 1440");
+  }
   const std::chrono::duration<double, std::ratio<60>> minutes{options.minutes};
   const auto length = std::chrono::duration_cast<std::chrono::nanoseconds>(minutes).count();
   run::Mark mark{options.name, options.ahead ? now.unix_ns : now.unix_ns - length,
@@ -79,8 +84,9 @@ ExitCode mark_run(const MarkOptions& options) {
   refuse_unless_it_lives(folder);
   const run::Mark mark = mark_of(options);
   run::append_mark(folder.marks(), mark);
-  fmt::print("\"{}\" is marked from {} to {}; the run takes it up within a second.\n", mark.name,
-             clock_text(mark.from_unix_ns), clock_text(mark.to_unix_ns));
+  fmt::print("\"{}\" is marked from {} to {}; the run takes it up within a second.\n",
+             report::printable_line(mark.name), clock_text(mark.from_unix_ns),
+             clock_text(mark.to_unix_ns));
   return ExitCode::pass;
 }
 

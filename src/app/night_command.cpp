@@ -5,6 +5,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <system_error>
 #include <utility>
 
 #include "app/archive_option.hpp"
@@ -57,15 +58,40 @@ bool is_of_these_files(const journal::Header& header, const NightOptions& option
          header.rig_text == rig.text && header.calibration_text == rig.calibration.text;
 }
 
+/// Nothing, and a word, for one that is damaged at its begin: that stops no other night.
+std::optional<journal::Outline> readable_outline(const run::RunFolder& folder) try {
+  return journal::outline_of(folder.journal());
+} catch (const base::InputError& unreadable) {
+  say_aside("WARNING: {}; it is not gone on with\n", unreadable.what());
+  return std::nullopt;
+}
+
+/// A night may have been killed after its last tap and before its reports.
+void make_missing_reports(const fs::path& runs) {
+  std::error_code none;
+  for (const run::RunFolder& folder : run::run_folders_in(runs)) {
+    if (run::is_live(folder.root) || fs::exists(folder.results_json(), none)) continue;
+    const auto outline = readable_outline(folder);
+    const auto* ended = outline ? outline->ended() : nullptr;
+    if (ended == nullptr || ended->reason == journal::Ended::Reason::interrupted) continue;
+    say_aside("{} has ended and has no results; they are made now.\n", folder.root.string());
+    try {
+      (void)make_reports(folder);
+    } catch (const base::InputError& unreadable) {
+      say_aside("WARNING: {}\n", unreadable.what());
+    }
+  }
+}
+
 /// The newest run that is to be gone on with, if any.
 std::optional<fs::path> interrupted_night(const NightOptions& options) {
   const std::chrono::sys_days night = wall_time_of(options.run).night();
   std::optional<fs::path> newest;
   for (const run::RunFolder& folder : run::run_folders_in(options.run.runs)) {
     if (run::is_live(folder.root)) continue;
-    const journal::Outline outline = journal::outline_of(folder.journal());
-    if (!broke_off_tonight(outline, night)) continue;
-    if (is_of_these_files(outline.header, options)) {
+    const auto outline = readable_outline(folder);
+    if (!outline || !broke_off_tonight(*outline, night)) continue;
+    if (is_of_these_files(outline->header, options)) {
       newest = folder.root;
     } else {
       say_aside("{} broke off with another scenario or rig file; it is not gone on with.\n",
@@ -99,6 +125,7 @@ std::optional<RunOptions> tonight(const NightOptions& options) {
 }
 
 ExitCode spend_night(const NightOptions& options) {
+  make_missing_reports(options.run.runs);
   const auto run = tonight(options);
   if (!run) {
     ServiceNotice{}.ready("no night broke off");  // a service that ends without is taken for failed

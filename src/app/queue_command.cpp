@@ -127,7 +127,8 @@ CommandBody add_queue_command(CLI::App& parser) {
   parser.add_flag("--json", options->json, "Print one JSON document instead of text");
   parser.footer(
       "Example: plexor queue --archive postgresql://plexor@kiln/lab\n"
-      "         plexor queue add scenarios/regression.toml --surface \"oak counter\"\n"
+      "         plexor queue add scenarios/regression.toml --surface \"oak counter, 38 mm, "
+      "oiled\"\n"
       "Rigs do what is in it with: plexor work");
   CLI::App* add = parser.add_subcommand("add", "Put scenarios into the queue");
   add->fallthrough();  // --archive after it, too

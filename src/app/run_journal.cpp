@@ -4,18 +4,23 @@
 #include <fmt/format.h>
 #include <sys/utsname.h>
 
+#include <algorithm>
 #include <boost/uuid/random_generator.hpp>
 #include <boost/uuid/uuid_io.hpp>
 #include <cctype>
 #include <chrono>
 #include <cmath>
+#include <optional>
 #include <utility>
 #include <variant>
+#include <vector>
 
 #include "app/aside.hpp"
 #include "app/power_cut.hpp"
+#include "app/surroundings.hpp"
 #include "base/error.hpp"
 #include "journal/reader.hpp"
+#include "run/marks.hpp"
 #include "run/replay.hpp"
 
 namespace plexor::app {
@@ -154,24 +159,79 @@ void tell_virtual_boots_apart(journal::Segment& segment, std::uint32_t number) {
   if (segment.boot_id == virtual_boot) segment.boot_id = fmt::format("{} {}", virtual_boot, number);
 }
 
+/// What people's clocks said in the segment that was interrupted, and how far it came.
+class LastSegment {
+ public:
+  void take(const journal::Record& record) {
+    std::visit([this](const auto& one) { on(one); }, record);
+  }
+  /// As it would stand in the journal; nothing where nobody had a clock.
+  [[nodiscard]] std::optional<journal::Disturbance> told(const run::Mark& mark) const {
+    if (wall_.unix_ns == 0) return std::nullopt;
+    return journal::Disturbance{.name = mark.name,
+                                .by = by_hand,
+                                .from = instant_at(mark.from_unix_ns, wall_at_, wall_),
+                                .to = instant_at(mark.to_unix_ns, wall_at_, wall_),
+                                .at = latest_};
+  }
+
+ private:
+  void on(const journal::Segment& segment) {
+    wall_at_ = latest_ = base::segment_start;
+    wall_ = {segment.wall_ns, segment.utc_offset_s};
+  }
+  void on(const journal::ClockSet& clock) {
+    wall_at_ = clock.at;
+    wall_ = {clock.wall_ns, clock.utc_offset_s};
+    reach(clock.at);
+  }
+  void on(const journal::TrialPlanned& planned) { reach(planned.start); }
+  void on(const journal::TrialDone& done) { reach(done.end); }
+  void on(const journal::Heard& heard) { reach(heard.event.arrival); }
+  void on(const journal::Disturbance& told) { reach(told.at); }
+  template <typename Other>
+  void on(const Other& /*says nothing of time that the others do not*/) {}
+  void reach(base::Instant at) { latest_ = std::max(latest_, at); }
+
+  base::Instant wall_at_;
+  base::WallTime wall_;
+  base::Instant latest_;
+};
+
+/// Marks that a killed run had not taken: whoever made them relies on them.
+std::vector<journal::Disturbance> marks_not_taken(const run::RunFolder& folder, std::uint64_t taken,
+                                                  const LastSegment& segment) {
+  std::vector<journal::Disturbance> marks;
+  run::MarkSpool spool(folder.marks(), taken);
+  while (const auto mark = spool.next()) {
+    if (auto told = segment.told(*mark)) marks.push_back(*std::move(told));
+  }
+  return marks;
+}
+
 BegunRun go_on_with(InterruptedRun interrupted, const Job& job, journal::Segment segment) {
   run::RunFolder folder = std::move(interrupted.folder);
   run::Replay replay(job.scenario, job.rig, interrupted.header.lifted);
+  LastSegment last;
   std::uint64_t marks = 0;
   const journal::ReadSummary reading =
       journal::read_journal(folder.journal(), [&](const journal::Entry& entry) {
         replay.take(entry.record);
+        last.take(entry.record);
         const auto* mark = std::get_if<journal::Disturbance>(&entry.record);
         if (mark != nullptr && mark->by == by_hand) ++marks;
       });
+  const std::vector<journal::Disturbance> late_marks = marks_not_taken(folder, marks, last);
+  for (const journal::Disturbance& mark : late_marks) replay.take(mark);
   run::Replay::Past past = replay.finish();
   journal::Writer journal(journal::open_journal_file(folder.journal()), reading.next_sequence);
+  for (const journal::Disturbance& mark : late_marks) journal.append(mark);
   tell_virtual_boots_apart(segment, past.segments + 1);
   journal.append(segment);
   journal.sync();
   BegunRun begun{std::move(interrupted.lock), std::move(folder), std::move(journal)};
   begun.segment = past.segments;
-  begun.marks_known = marks;
+  begun.marks_known = marks + late_marks.size();
   begun.so_far = std::move(past.ledger);
   if (!job.rig.channels.empty()) {
     const auto waves = journal::recover_waveforms(begun.folder.waveforms());

@@ -14,11 +14,12 @@ namespace {
 /// Of a mark: what lies farther away is about no run.
 constexpr base::Duration farthest = std::chrono::hours{366 * 24};
 
-base::Instant instant_at(std::int64_t unix_ns, base::Instant now, const base::WallTime& wall) {
-  return now + std::clamp(base::Duration{unix_ns - wall.unix_ns}, -farthest, farthest);
-}
-
 }  // namespace
+
+base::Instant instant_at(std::int64_t unix_ns, base::Instant then,
+                         const base::WallTime& said_then) {
+  return then + std::clamp(base::Duration{unix_ns - said_then.unix_ns}, -farthest, farthest);
+}
 
 Surroundings::Surroundings(const BegunRun& run, const journal::Segment& segment,
                            const rig::Clock& clock, Setting setting)

@@ -51,6 +51,10 @@ class Surroundings {
   std::optional<lines::KernelInstant> looked_at_disk_;
 };
 
+/// What a clock will say, or said, at `unix_ns`, as an instant; at `then` it said `said_then`.
+[[nodiscard]] base::Instant instant_at(std::int64_t unix_ns, base::Instant then,
+                                       const base::WallTime& said_then);
+
 /// In real time, with this computer's clock.
 [[nodiscard]] Surroundings::Setting real_surroundings();
 

@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <memory>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -12,6 +13,7 @@
 #include "archive/archive.hpp"
 #include "base/calendar.hpp"
 #include "base/error.hpp"
+#include "report/text.hpp"
 #include "report/trend.hpp"
 #include "run/file_replacement.hpp"
 
@@ -31,14 +33,33 @@ void check_night(const std::string& night, const std::string& option) {
   throw base::InputError({option, 0, 0}, fmt::format("\"{}\"", night), "a day, as 2026-06-11");
 }
 
+/// "surface "oak counter, 38 mm, oiled"; rig "oak-bench"": what could have been asked for.
+std::string what_it_holds(archive::Archive& archive) {
+  std::set<std::string> surfaces;
+  std::set<std::string> rigs;
+  std::set<std::string> scenarios;
+  archive::Query all;
+  all.with_lifted = true;
+  for (const analysis::RunFigures& run : archive.find(all)) {
+    surfaces.insert('"' + report::printable_line(run.surface) + '"');
+    rigs.insert('"' + report::printable_line(run.rig) + '"');
+    scenarios.insert('"' + report::printable_line(run.scenario) + '"');
+  }
+  if (rigs.empty()) return "none: the archive is empty";
+  return fmt::format("surface {}; rig {}; scenario {}", fmt::join(surfaces, ", "),
+                     fmt::join(rigs, ", "), fmt::join(scenarios, ", "));
+}
+
 ExitCode show_trend(const TrendOptions& options) {
   check_night(options.query.from_night, "--from");
   check_night(options.query.to_night, "--to");
   if (!options.page.empty()) check_page(options.page, "--page");
-  archive::Archive archive(archive::address_of(options.archive));
+  const archive::Address address = existing_archive(options.archive);
+  archive::Archive archive(address);
   const std::vector<analysis::RunFigures> runs = archive.find(options.query);
   if (runs.empty()) {
-    throw base::InputError({options.archive, 0, 0}, "no run that was asked for", "some",
+    throw base::InputError({address.shown, 0, 0}, "no run that was asked for",
+                           "some of " + what_it_holds(archive),
                            "ask for less, or put runs into it with \"plexor archive\"");
   }
   const bool of_some_devices = !options.query.release.empty() || !options.query.unit.empty();
@@ -71,7 +92,7 @@ CommandBody add_trend_command(CLI::App& parser) {
       "Names each night on which something happened, and why: holes, broken devices, steps and\n"
       "drifts. Exit code 0: nothing; 1: something. Of an unchanging history anything is named\n"
       "in one case of twenty.\n"
-      "Example: plexor trend --surface \"oak counter\" --nights 30 --page trend.html");
+      "Example: plexor trend --nights 30 --page trend.html");
   return [options] { return show_trend(*options); };
 }
 

@@ -5,6 +5,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <utility>
 
 #include "app/analyse_run.hpp"
 #include "app/archive_option.hpp"
@@ -19,6 +20,7 @@
 #include "base/error.hpp"
 #include "journal/sink.hpp"
 #include "lines/lines.hpp"
+#include "report/text.hpp"
 #include "run/file_replacement.hpp"
 
 namespace plexor::app {
@@ -37,6 +39,17 @@ struct WorkOptions {
   unsigned lease_s = 60;
   bool until_empty = false;
 };
+
+/// Of another archive's item of this number a run may lie there.
+fs::path free_folder(const fs::path& out, const Claim& claim) {
+  const std::string name = fmt::format("item-{}-{}", claim.item, claim.attempt);
+  std::error_code none;
+  fs::path folder = out / name;
+  for (int again = 2; fs::exists(folder, none); ++again) {
+    folder = out / fmt::format("{}_{}", name, again);
+  }
+  return folder;
+}
 
 constexpr base::Duration look_again = 1s;
 constexpr base::Duration look_for_end_of_run = 20ms;
@@ -67,6 +80,8 @@ class Worker {
   std::optional<int> run_beside_heartbeat(const Claim& claim, const fs::path& scenario,
                                           const fs::path& folder);
   bool renew(const Claim& claim);
+  /// Once: work that waits for another rig looks like none.
+  void tell_of_others_work();
   Left hand_in(const Claim& claim, const fs::path& folder, int exit_code);
   Left give_back(const Claim& claim, Left why);
   void record(const Claim& claim, const analysis::RunFigures& run);
@@ -77,6 +92,7 @@ class Worker {
   archive::Archive archive_;
   archive::Queue queue_;
   StopSignals stop_{};
+  bool has_told_of_others_ = false;
 };
 
 ExitCode Worker::work() {
@@ -84,6 +100,7 @@ ExitCode Worker::work() {
     const std::optional<Claim> claim = queue_.claim(who_, lease_);
     if (!claim) {
       if (options_.until_empty && queue_.open_for(who_) == 0) return ExitCode::pass;
+      tell_of_others_work();
       lines::kernel_nap(look_again);
       continue;
     }
@@ -94,9 +111,20 @@ ExitCode Worker::work() {
   return ExitCode::undecided;
 }
 
+void Worker::tell_of_others_work() {
+  if (std::exchange(has_told_of_others_, true)) return;
+  for (const archive::WorkItem& item : queue_.list()) {
+    const bool is_ours = (item.work.rig.empty() || item.work.rig == who_.rig) &&
+                         (item.work.surface.empty() || item.work.surface == who_.surface);
+    if (item.state != archive::WorkState::waiting || is_ours) continue;
+    say_aside("item {} waits for rig \"{}\" and surface \"{}\"; here are \"{}\" and \"{}\"\n",
+              item.item, report::printable_line(item.work.rig),
+              report::printable_line(item.work.surface), who_.rig, who_.surface);
+  }
+}
+
 Worker::Left Worker::do_item(const Claim& claim) {
-  const fs::path folder =
-      fs::path(options_.out) / fmt::format("item-{}-{}", claim.item, claim.attempt);
+  const fs::path folder = free_folder(options_.out, claim);
   std::error_code unmade;  // writing the scenario tells it then
   fs::create_directories(folder, unmade);
   const fs::path scenario = folder / "scenario.toml";

@@ -19,6 +19,7 @@ enum class Imported : std::uint8_t {
   stored,
   there_already,  ///< the same figures
   replaced,       ///< other figures of this run: it went on after a resume, or is judged anew
+  has_more,       ///< of an older copy, or one that was cut: what is there stays
 };
 
 /// Many runs in one SQLite file or one PostgreSQL database. Several processes may use it at once;

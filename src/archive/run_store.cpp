@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <string_view>
+
 #include "archive/columns.hpp"
 #include "archive/content_hash.hpp"
 
@@ -10,29 +12,40 @@ namespace plexor::archive {
 using analysis::HourOfDay;
 using analysis::RunFigures;
 
+namespace {
+
+constexpr std::string_view complete = "complete";  // journal::Ended::Reason, as figures have it
+
+}  // namespace
+
 RunStore::RunStore(soci::session& session, const Dialect& dialect)
     : session_(session),
       look_up_(
-          fmt::format("SELECT content_hash FROM run WHERE run_id = :run_id{}", dialect.lock_row)),
+          fmt::format("SELECT content_hash, duration_s, ended FROM run WHERE run_id = :run_id{}",
+                      dialect.lock_row)),
       runs_(session, "run"),
       devices_(session, "device", &runs_),
       hours_(session, "device_hour", &runs_),
       holes_(session, "hole", &runs_) {}
 
-std::string RunStore::hash_of_stored(const std::string& run_id) {
-  std::string hash;
-  session_ << look_up_, soci::use(run_id), soci::into(hash);
-  return hash;
+RunStore::Stored RunStore::stored(const std::string& run_id) {
+  Stored found;
+  session_ << look_up_, soci::use(run_id), soci::into(found.hash), soci::into(found.duration_s),
+      soci::into(found.ended);
+  return found;
 }
 
 Imported RunStore::store(const RunFigures& run) {
   const std::string run_id = storable(run.run_id);
   const std::string hash = content_hash(run);
-  const std::string stored = hash_of_stored(run_id);
-  if (stored == hash) return Imported::there_already;
-  if (!stored.empty()) session_ << "DELETE FROM run WHERE run_id = :run_id", soci::use(run_id);
+  const Stored before = stored(run_id);
+  if (before.hash == hash) return Imported::there_already;
+  const bool is_new = before.hash.empty();
+  const bool lost_its_end = before.ended == complete && run.ended != complete;
+  if (!is_new && (run.duration_s < before.duration_s || lost_its_end)) return Imported::has_more;
+  if (!is_new) session_ << "DELETE FROM run WHERE run_id = :run_id", soci::use(run_id);
   insert(run, hash);
-  return stored.empty() ? Imported::stored : Imported::replaced;
+  return is_new ? Imported::stored : Imported::replaced;
 }
 
 void RunStore::insert(const RunFigures& run, const std::string& hash) {

@@ -22,7 +22,12 @@ class RunStore {
   void finish();
 
  private:
-  [[nodiscard]] std::string hash_of_stored(const std::string& run_id);
+  struct Stored {
+    std::string hash;  ///< empty: there is none
+    double duration_s = 0.0;
+    std::string ended;
+  };
+  [[nodiscard]] Stored stored(const std::string& run_id);
   void insert(const analysis::RunFigures& run, const std::string& hash);
   void insert_device(const analysis::RunFigures& run, int nth);
 

@@ -407,6 +407,7 @@ void read_record(MemberReader& members, Disturbance& disturbance) {
   members.read("by", disturbance.by);
   members.read("from_ns", disturbance.from);
   members.read("to_ns", disturbance.to);
+  members.read("at_ns", disturbance.at);
 }
 
 void read_record(MemberReader& members, PowerCycle& cycle) {

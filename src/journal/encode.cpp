@@ -298,6 +298,7 @@ class Encoder {
     members_.text("by", disturbance.by);
     members_.time("from_ns", disturbance.from);
     members_.time("to_ns", disturbance.to);
+    members_.time("at_ns", disturbance.at);
   }
 
   void operator()(const PowerCycle& cycle) {

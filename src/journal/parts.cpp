@@ -101,6 +101,8 @@ std::vector<Part> finished_parts(const fs::path& journal) {
     const auto number = number_in(name, journal);
     if (!number) continue;
     Part part{*number, part_file(journal, *number, is_packed), is_packed};
+    const bool is_ours = part.file.filename() == entry->path().filename();  // not journal.7.jsonl
+    if (!is_ours || !entry->is_regular_file(none)) continue;
     const auto known = by_number.find(*number);
     if (known == by_number.end() || known->second.is_packed) {
       by_number.insert_or_assign(*number, std::move(part));

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -184,7 +185,13 @@ struct Disturbance {
   std::string by;    ///< "hand", or which line
   base::Instant from;
   base::Instant to;
+  base::Instant at{};  ///< when it was told
   bool operator==(const Disturbance&) const = default;
+
+  /// What is said of times longer ago is not believed.
+  [[nodiscard]] base::Instant believed_from() const {
+    return std::max(from, at - base::longest_unmarked);
+  }
 };
 
 /// A device that no longer answered had its power taken away and given back.

@@ -61,15 +61,19 @@ void find_design(SequentialLimit& limit) {
   }
 }
 
-/// Alarms in these stretches, in time since their begin as if they joined each other.
+/// Alarms in these stretches, in time since their begin as if they joined each other. Where one
+/// ends within the window a disturbance begins, and has the very moment.
 std::vector<base::Duration> alarms_in(const std::vector<base::Stretch>& undisturbed,
-                                      const Answer& answer, base::Instant begin) {
+                                      const Answer& answer, const Presented& quiet) {
   std::vector<base::Duration> alarms;
   base::Duration listened{};
   for (const base::Stretch& stretch : undisturbed) {
+    const bool has_begin = stretch.from == base::Duration::zero();
+    const bool has_end = stretch.to == quiet.window;
     for (const base::Instant incident : answer.incidents) {
-      const base::Duration at = incident - begin;
-      if (at < stretch.from || at > stretch.to) continue;
+      const base::Duration at = incident - quiet.first_contact;
+      if (has_begin ? at < stretch.from : at <= stretch.from) continue;
+      if (has_end ? at > stretch.to : at >= stretch.to) continue;
       alarms.push_back(listened + at - stretch.from);
     }
     listened += stretch.length();
@@ -149,7 +153,7 @@ std::optional<SequentialLimits::Step> SequentialLimits::step_of(
   Step step{.id = trial.id, .failed = has_failed(answer, limit)};
   if (limit.counted == Counted::alarms) {
     for (const base::Stretch& stretch : undisturbed) step.listened += stretch.length();
-    step.alarms = alarms_in(undisturbed, answer, trial.first_contact);
+    step.alarms = alarms_in(undisturbed, answer, trial);
   }
   return step;
 }
@@ -170,20 +174,29 @@ void SequentialLimits::count_quiet(const Settled& settled,
   }
 }
 
-void SequentialLimits::recount_quiet(const Settled& settled,
+void SequentialLimits::correct_quiet(const Settled& settled,
                                      const std::vector<base::Stretch>& undisturbed) {
   for (LimitTest& test : tests_) {
     auto step = step_of(settled, test, undisturbed);
-    const auto counted = std::ranges::find(test.steps, settled.trial.id, &Step::id);
-    if (!step || counted == test.steps.end()) continue;
+    const auto counted = std::find_if(test.steps.rbegin(), test.steps.rend(), [&](const Step& one) {
+      return one.id == settled.trial.id;  // it came lately
+    });
+    if (!step || counted == test.steps.rend()) continue;
     *counted = *std::move(step);
-    test_again(test);
+    test.is_corrected = true;
+  }
+}
+
+void SequentialLimits::test_corrected() {
+  for (LimitTest& test : tests_) {
+    if (test.is_corrected) test_again(test);
   }
 }
 
 void SequentialLimits::test_again(LimitTest& test) const {
   test.test = SequentialTest(*limits_[test.limit].design);
   test.listened = {};
+  test.is_corrected = false;
   for (const Step& step : test.steps) test.apply(step);
 }
 

@@ -53,9 +53,10 @@ class SequentialLimits {
   /// The same of a quiet one, since whose begin only these stretches were undisturbed, in order:
   /// alarms beside them do not count.
   void count_quiet(const Settled& settled, const std::vector<base::Stretch>& undisturbed);
-  /// A quiet presentation that was counted already turns out to have been disturbed. Nothing
-  /// happens if it has been taken back meanwhile.
-  void recount_quiet(const Settled& settled, const std::vector<base::Stretch>& undisturbed);
+  /// A quiet presentation that was counted already turns out to have been disturbed; test_corrected
+  /// says then what that means. Nothing happens if it has been taken back meanwhile.
+  void correct_quiet(const Settled& settled, const std::vector<base::Stretch>& undisturbed);
+  void test_corrected();
   /// A presentation does not count after all, whether it has settled already or not.
   void take_back(const base::TrialId& id);
 
@@ -82,6 +83,7 @@ class SequentialLimits {
     SequentialTest test;
     std::vector<Step> steps{};
     base::Duration listened{};  ///< in all steps
+    bool is_corrected = false;  ///< since it was tested
 
     void apply(const Step& step);
   };

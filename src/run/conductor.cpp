@@ -32,7 +32,7 @@ std::optional<journal::Record> kept_as_it_is(const rig::Observation& observation
     return journal::RawLine{line->device, line->text, line->at, line->listener};
   }
   if (const auto* sensed = std::get_if<rig::DisturbanceSensed>(&observation)) {
-    return journal::Disturbance{sensed->name, sensed->by, sensed->from, sensed->to};
+    return journal::Disturbance{sensed->name, sensed->by, sensed->from, sensed->to, sensed->at};
   }
   if (const auto* clock = std::get_if<rig::ClockSeen>(&observation)) {
     return journal::ClockSet{clock->at, clock->wall_ns, clock->utc_offset_s};
@@ -228,8 +228,11 @@ void Conductor::observe(const rig::Observation& observation) {
     return capture_.take(*samples);
   }
   if (auto record = kept_as_it_is(observation)) {
-    if (const auto* told = std::get_if<journal::Disturbance>(&*record)) ledger_.disturbed(*told);
-    return append(*std::move(record));
+    const auto* told = std::get_if<journal::Disturbance>(&*record);
+    if (told != nullptr) ledger_.disturbed(*told);
+    append(*std::move(record));
+    if (told != nullptr) actions_.emplace_back(Commit{});  // whoever marks relies on it
+    return;
   }
   if (const auto* event = std::get_if<base::Event>(&observation)) {
     append(journal::Heard{*event});

@@ -145,18 +145,18 @@ std::vector<base::Stretch> Ledger::undisturbed_of(const judge::Settled& quiet) c
 }
 
 void Ledger::disturbed(const journal::Disturbance& told) {
-  if (!sequential_ || told.to < told.from) return;
-  base::Stretch mark{told.from.time_since_epoch(),
-                     told.to.time_since_epoch() + scenario_->incident_window};
-  if (!lately_quiet_.empty()) {
-    const base::Instant now = lately_quiet_.back().trial.closes();
-    mark.from = std::max(mark.from, (now - base::longest_unmarked).time_since_epoch());
-  }
+  const base::Instant from = told.believed_from();
+  if (!sequential_ || told.to < from) return;
+  const base::Stretch mark{from.time_since_epoch(),
+                           told.to.time_since_epoch() + scenario_->incident_window};
   disturbed_.insert(std::ranges::upper_bound(disturbed_, mark.from, {}, &base::Stretch::from),
                     mark);
   for (const judge::Settled& quiet : lately_quiet_) {
-    sequential_->recount_quiet(quiet, undisturbed_of(quiet));
+    const base::Duration begin = quiet.trial.first_contact.time_since_epoch();
+    const bool is_touched = mark.from <= begin + quiet.trial.window && mark.to >= begin;
+    if (is_touched) sequential_->correct_quiet(quiet, undisturbed_of(quiet));
   }
+  sequential_->test_corrected();
   stop_blocks();
 }
 

@@ -55,13 +55,17 @@ TEST(Marks, SetAlarmsApartWheneverTheyAreTold) {
   expect_one_set_apart(three_alarms().tell(explains_the_second).ended().results());
   JournalBuilder later = three_alarms();
   while (later.now() - explains_the_second.from < 1h - 5s) later.knock().heard("call", 400ms);
-  expect_one_set_apart(later.tell(explains_the_second).ended().results());
+  journal::Disturbance told_late = explains_the_second;
+  told_late.at = later.now();
+  expect_one_set_apart(later.tell(told_late).ended().results());
 }
 
 TEST(Marks, WhatLiesMoreThanAnHourBackStandsAsCountedAndIsTold) {
   JournalBuilder journal = three_alarms();
   while (journal.now() - explains_the_second.to < 1h + 1min) journal.knock().heard("call", 400ms);
-  const Results results = journal.tell(explains_the_second).ended().results();
+  journal::Disturbance late = explains_the_second;
+  late.at = journal.now();
+  const Results results = journal.tell(late).ended().results();
   EXPECT_EQ(results.devices.front().false_alarms.incidents, 3U);
   EXPECT_EQ(results.devices.front().disturbed_incidents, 0U);
   EXPECT_EQ(results.disturbances.cut_short, 1U);

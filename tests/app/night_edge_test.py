@@ -274,6 +274,68 @@ class Keep(Edge):
         self.assertEqual(len(self.journals()), 3)
 
 
+    def test_what_can_t_be_read_and_what_lies_elsewhere_stays(self):
+        runs = self.nights()
+        (runs / "night-1").rename(self.folder / "elsewhere")
+        (runs / "night-1").symlink_to(self.folder / "elsewhere")
+        (runs / "torn").mkdir()
+        (runs / "torn" / "journal.jsonl").write_text('{"crc":"00')  # a power cut in its first line
+        said = self.plexor("keep", runs, "--journals", 1).stdout
+        self.assertIn("night-1: kept whole, it is a link", said)
+        self.assertIn("torn: kept whole, it can't be read", said)
+        self.assertEqual(self.journals(), ["night-1", "night-3", "torn"])
+        self.assertTrue((self.folder / "elsewhere" / "journal.jsonl").exists())
+
+
+class Begin(Edge):
+    def night(self, *more):
+        scenario = self.scenario(trials=20, quiet_s=3600, limit=0.5)
+        return self.plexor("night", scenario, "--rig", RIG, "--runs", self.folder / "runs", "--archive",
+                           self.folder / "nights.sqlite", "--clock", "2026-06-04T22:00:00+02:00", *more)
+
+    def test_a_damaged_folder_stops_no_other_night(self):
+        (self.folder / "runs" / "torn").mkdir(parents=True)
+        (self.folder / "runs" / "torn" / "journal.jsonl").write_text('{"crc":"00')
+        (self.folder / "runs" / "pipe").mkdir()
+        os.mkfifo(self.folder / "runs" / "pipe" / "journal.0001.jsonl")
+        result = self.night()
+        self.assertEqual(result.returncode, 0, result.stderr)
+        self.assertIn("it is not gone on with", result.stderr)
+
+    def test_a_night_that_was_killed_before_its_reports_gets_them(self):
+        self.assertEqual(self.run_short("runs/before", RIG, "--clock", "2026-06-03T22:00:00+02:00").returncode, 0)
+        for path in (self.folder / "runs" / "before").iterdir():
+            if path.name != "journal.jsonl":
+                path.unlink()
+        result = self.night("--only-resume")
+        self.assertEqual(result.returncode, 0, result.stderr)
+        self.assertIn("has no results; they are made now", result.stderr)
+        self.assertEqual(self.night().returncode, 0)
+        told = self.plexor("trend", "--archive", self.folder / "nights.sqlite", "--json").stdout
+        self.assertEqual([night["night"] for night in json.loads(told)["nights"]], ["2026-06-03", "2026-06-04"])
+
+    def test_a_mark_that_a_killed_run_had_not_taken_stands_on_its_own_time(self):
+        self.assertEqual(self.run_short("run", RIG, "--clock", "2026-06-03T22:00:00+02:00").returncode, 0)
+        journal = self.folder / "run" / "journal.jsonl"
+        lines = journal.read_text().splitlines(keepends=True)
+        journal.write_text("".join(lines[:-1]))  # killed before its last record
+        [segment] = records_of(self.folder / "run", "segment")
+        quiet = [one for one in records_of(self.folder / "run", "trial") if one.get("kind") == "quiet"][-1]
+        begin = segment["wall_ns"] + quiet["start_ns"]
+        mark = {"name": "kiln door", "from_unix_ns": begin + 60 * NS, "to_unix_ns": begin + 120 * NS}
+        (self.folder / "run" / "marks.jsonl").write_text(json.dumps(mark) + "\n")
+        resumed = self.plexor("run", "--resume", self.folder / "run")
+        self.assertEqual(resumed.returncode, 0, resumed.stderr)
+        [told] = records_of(self.folder / "run", "disturbance")
+        self.assertEqual((told["by"], told["from_ns"]), ("hand", quiet["start_ns"] + 60 * NS))
+        results = json.loads((self.folder / "run" / "results.json").read_text())
+        self.assertAlmostEqual(results["disturbances"]["quiet_h"], 62 / 3600, places=6)
+
+    def test_a_mistyped_archive_is_not_made(self):
+        self.assert_refused(self.plexor("trend", "--archive", self.folder / "typo.sqlite"), "no such file", "an archive")
+        self.assertFalse((self.folder / "typo.sqlite").exists())
+
+
 class Disk(Edge):
     def test_rehearse_says_what_a_run_writes_and_how_far_the_disk_reaches(self):
         scenario = self.scenario(trials=200, quiet_s=3600)

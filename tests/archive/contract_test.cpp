@@ -73,6 +73,20 @@ TEST(Archive, ReplacesARunThatWentOn) {
   EXPECT_THAT(archive.find({}), ElementsAre(run));
 }
 
+TEST(Archive, TakesNothingOfAnOlderOrCutCopy) {
+  Archive archive(fresh_archive());
+  RunFigures whole = plain_run("a");
+  whole.ended = "complete";
+  archive.import(whole);
+  RunFigures older = whole;
+  older.duration_s -= 60.0;
+  EXPECT_EQ(archive.import(older), Imported::has_more);
+  RunFigures cut = whole;
+  cut.ended = "";
+  EXPECT_EQ(archive.import(cut), Imported::has_more);
+  EXPECT_THAT(archive.find({}), ElementsAre(whole));
+}
+
 TEST(Archive, TakesTheLastOfOneRunThatComesTwiceAtOnce) {
   Archive archive(fresh_archive());
   RunFigures later = plain_run("a");

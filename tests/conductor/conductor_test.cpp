@@ -463,7 +463,7 @@ TEST(Conductor, KeepsWhatIsSeenBesideTheRigAndPlansAsWithoutIt) {
   };
   EXPECT_EQ(bench.run().reason, Ended::Reason::complete);
   EXPECT_THAT(bench.records<journal::Disturbance>(),
-              ElementsAre(journal::Disturbance{"kiln door", "hand", door - 2s, door + 1s}));
+              ElementsAre(journal::Disturbance{"kiln door", "hand", door - 2s, door + 1s, door}));
   EXPECT_THAT(bench.records<journal::ClockSet>(),
               ElementsAre(journal::ClockSet{door, summer.wall_ns, summer.utc_offset_s}));
   EXPECT_EQ(bench.records<journal::TrialPlanned>(), without.records<journal::TrialPlanned>());

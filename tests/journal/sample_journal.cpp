@@ -222,7 +222,7 @@ std::vector<Record> sample_records() {
   records.emplace_back(RawLine{0, "knock call 4711", at(94s)});
   records.emplace_back(ClockSet{at(94'100ms), 1'781'215'600'000'000'000, 3'600});
   records.emplace_back(LeaveGiven{at(94'200ms)});
-  records.emplace_back(Disturbance{"kiln door", "hand", at(80s), at(94'300ms)});
+  records.emplace_back(Disturbance{"kiln door", "hand", at(80s), at(94'300ms), at(95s)});
   records.emplace_back(PowerCycle{0, "12 knocks in a row unanswered", at(94'400ms)});
   records.emplace_back(Ended{Ended::Reason::fault, "coil at 91.0 degC; limit 90", at(95s)});
   return records;
@@ -243,7 +243,9 @@ Record random_record(std::uint64_t seed, std::uint32_t number) {
       return Segment{draws.text(), draws.between(-max_system_ns, max_system_ns),
                      draws.between(-max_system_ns, max_system_ns), draws.offset()};
     case 14: return PowerCycle{draws.word(), draws.text(), draws.instant()};
-    case 13: return Disturbance{draws.text(), draws.text(), draws.instant(), draws.instant()};
+    case 13:
+      return Disturbance{draws.text(), draws.text(), draws.instant(), draws.instant(),
+                         draws.instant()};
     case 12: return LeaveGiven{draws.instant()};
     case 11:
       return ClockSet{draws.instant(), draws.between(-max_system_ns, max_system_ns),

@@ -236,16 +236,22 @@ TEST(SequentialLimits, ListenOnlyToWhatWasUndisturbed) {
     EXPECT_EQ(limits.find(0, 0)->state().failures, alarms);
     EXPECT_NEAR(limits.find(0, 0)->state().exposure, hours, 1e-12);
   };
+  const auto recount = [&](const Settled& quiet, const std::vector<base::Stretch>& undisturbed) {
+    limits.correct_quiet(quiet, undisturbed);
+    limits.test_corrected();
+  };
   const Settled loud = tell.listen(minutes{60}, {6min, 30min, 50min});
   expect(3, 1.0);
-  limits.recount_quiet(loud, {{0min, 20min}, {40min, 60min}});
+  recount(loud, {{0min, 20min}, {40min, 60min}});
   expect(2, 2.0 / 3.0);
-  limits.recount_quiet(loud, {});
+  recount(loud, {});
   expect(0, 0.0);
-  limits.recount_quiet(loud, {{6min, 36min}});
-  expect(2, 0.5);
+  recount(loud, {{6min, 36min}});
+  expect(1, 0.5);  // the one at 6 min came in the disturbance's last moment
+  recount(loud, {{0min, 30min}, {30min, 60min}});
+  expect(2, 1.0);
   limits.take_back(loud.trial.id);
-  limits.recount_quiet(loud, {{0min, 60min}});
+  recount(loud, {{0min, 60min}});
   expect(0, 0.0);
   limits.count_quiet(loud, {{20min, 32min}, {49min, 55min}});
   expect(2, 0.3);

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <set>
 
 #include "analysis/history/alarm_hours.hpp"
 #include "analysis/history/change_findings.hpp"
@@ -43,12 +44,17 @@ void sort_findings(Trend& trend) {
   }
 }
 
-/// "14 nights (2026-06-01 to 2026-06-14)".
+/// "14 nights (2026-06-01 to 2026-06-14)": those that had runs.
 std::string span_of(const Trend& trend) {
-  const std::int64_t days = trend.nights.back().day - trend.nights.front().day + 1;
-  if (days == 1) return "the night of " + trend.nights.front().date;
-  return fmt::format("{} ({} to {})", counted(static_cast<std::uint64_t>(days), "night"),
-                     trend.nights.front().date, trend.nights.back().date);
+  if (trend.nights.front().day == trend.nights.back().day) {
+    return "the night of " + trend.nights.front().date;
+  }
+  std::set<std::int64_t> with_runs;
+  for (const TrendNight& night : trend.nights) {
+    if (!night.missing) with_runs.insert(night.day);
+  }
+  return fmt::format("{} ({} to {})", counted(with_runs.size(), "night"), trend.nights.front().date,
+                     trend.nights.back().date);
 }
 
 std::string headline_of(const Trend& trend) {

@@ -25,12 +25,10 @@ std::uint32_t Marks::name_of(const journal::Disturbance& told) {
   return static_cast<std::uint32_t>(names.size() - 1);
 }
 
-void Marks::add(const journal::Disturbance& told, base::Stretch mark, base::Duration now) {
+void Marks::add(const journal::Disturbance& told, base::Stretch mark) {
   const std::uint32_t name = name_of(told);
   ++found_.by_name[name].marks;
-  const base::Duration earliest = now - base::longest_unmarked;
-  if (mark.from < earliest) ++found_.cut_short;
-  mark.from = std::max(mark.from, earliest);
+  if (told.from < told.believed_from()) ++found_.cut_short;
   if (mark.to < mark.from) return;
   if (found_.marks.size() < max_findings) {
     found_.marks.push_back(

@@ -18,16 +18,16 @@ struct UndisturbedQuiet {
 };
 
 /// Marked disturbances: what a device reports from a mark's begin until the incident window after
-/// its end was heard in it. A mark may come after what it explains, by at most longest_unmarked
-/// against the latest moment of the journal; presentations are parted only when none can come any
+/// its end was heard in it. A mark may come after what it explains, by at most longest_unmarked;
+/// presentations are parted only when none can come any
 /// more, so the order of records within that does not matter. What a mark says of times further
 /// back is not believed, and counted as cut short.
 class Marks {
  public:
   explicit Marks(base::Duration incident_window) : tail_(incident_window) {}
 
-  /// `mark` on the run's own time; `now`: the latest moment the journal has told of.
-  void add(const journal::Disturbance& told, base::Stretch mark, base::Duration now);
+  /// `mark`: what is believed of it, on the run's own time.
+  void add(const journal::Disturbance& told, base::Stretch mark);
   /// The segment has ended: no mark's tail reaches into the next.
   void segment_over(base::Duration end);
 
