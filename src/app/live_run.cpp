@@ -110,7 +110,11 @@ run::RunFolder conduct(const Job& job, const RunOptions& options,
        .on_wave = [&begun](const journal::WaveRecord& wave) { begun.keep(wave); },
        .leave_given = [&session] { return session.takes_up_leave(); },
        .on_leave_ended =
-           [&state](const rig::LeaveEnded& left) { drop_ticket_at_trip(left, state); },
+           [&state](const rig::LeaveEnded& left) {
+             drop_ticket_at_trip(left, state);
+             say_aside("\n{}: nothing is tapped any more; quiet is still listened to.\n",
+                       left.reason);
+           },
        .seen_beside =
            [&] {
              onlookers.service.goes_round();

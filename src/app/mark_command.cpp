@@ -8,6 +8,7 @@
 
 #include "app/commands.hpp"
 #include "base/error.hpp"
+#include "base/event.hpp"
 #include "journal/outline.hpp"
 #include "report/text.hpp"
 #include "rig/wall_clock.hpp"
@@ -48,6 +49,21 @@ std::int64_t unix_ns_of(const std::string& text, const base::WallTime& now, cons
                          "a time like \"02:40\" or \"2026-06-12 02:40\"");
 }
 
+std::string clock_text(std::int64_t unix_ns) {
+  const auto since_epoch =
+      std::chrono::floor<std::chrono::seconds>(std::chrono::nanoseconds{unix_ns});
+  return fmt::format("{:%Y-%m-%d %H:%M:%S}",
+                     fmt::localtime(static_cast<std::time_t>(since_epoch.count())));
+}
+
+/// Of what is longer ago the run believes nothing.
+void refuse_what_is_past(const run::Mark& mark, const base::WallTime& now) {
+  if (mark.to_unix_ns >= now.unix_ns - base::longest_unmarked.count()) return;
+  throw base::InputError({"--to", 0, 0}, clock_text(mark.to_unix_ns) + ", more than an hour ago",
+                         "a time within the last hour, or ahead",
+                         "give the day too where it is ahead, as \"2026-06-12 02:40\"");
+}
+
 run::Mark mark_of(const MarkOptions& options) {
   const base::WallTime now = rig::wall_time_now();
   if (!std::isfinite(options.minutes)) {
@@ -69,14 +85,8 @@ run::Mark mark_of(const MarkOptions& options) {
     throw base::InputError({"NAME", 0, 0}, fmt::format("{} characters", mark.name.size()),
                            fmt::format("1 to {}", run::longest_mark_name));
   }
+  refuse_what_is_past(mark, now);
   return mark;
-}
-
-std::string clock_text(std::int64_t unix_ns) {
-  const auto since_epoch =
-      std::chrono::floor<std::chrono::seconds>(std::chrono::nanoseconds{unix_ns});
-  return fmt::format("{:%Y-%m-%d %H:%M:%S}",
-                     fmt::localtime(static_cast<std::time_t>(since_epoch.count())));
 }
 
 ExitCode mark_run(const MarkOptions& options) {

@@ -13,7 +13,7 @@ from plexor_command import PLEXOR, RIG, RIG_2, PlexorTestCase
 class Interruption(PlexorTestCase):
     def start_long_run(self, rig=RIG):
         process = subprocess.Popen(
-            [PLEXOR, "run", self.scenario(trials=3000, quiet_s=2_000_000), "--rig", rig, "--out",
+            [PLEXOR, "run", self.scenario(trials=3000, quiet_s=400_000), "--rig", rig, "--out",
              self.folder / "run"],
             stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         self.addCleanup(process.stderr.close)

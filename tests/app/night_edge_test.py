@@ -25,14 +25,18 @@ def records_of(run, kind):
 
 
 class Edge(PlexorTestCase):
+    quiet_s = 300
+
     def run_short(self, out="run", rig=RIG, *more, **environment):
-        scenario = self.scenario(trials=20, quiet_s=3600, limit=0.5)
+        scenario = self.scenario(trials=20, quiet_s=self.quiet_s, limit=0.5)
         return subprocess.run([PLEXOR, "run", scenario, "--rig", rig, "--out", self.folder / out, *more],
                               cwd=self.folder, env={**os.environ, **environment}, text=True,
                               capture_output=True, timeout=300, check=False)
 
 
 class Clock(Edge):
+    quiet_s = 3600
+
     def test_a_virtual_night_has_people_s_time_and_their_summer_time(self):
         result = self.run_short("run", RIG, "--clock", "2026-03-29T01:30:00", TZ=CENTRAL_EUROPE)
         self.assertEqual(result.returncode, 0, result.stderr)
@@ -289,7 +293,7 @@ class Keep(Edge):
 
 class Begin(Edge):
     def night(self, *more):
-        scenario = self.scenario(trials=20, quiet_s=3600, limit=0.5)
+        scenario = self.scenario(trials=20, quiet_s=self.quiet_s, limit=0.5)
         return self.plexor("night", scenario, "--rig", RIG, "--runs", self.folder / "runs", "--archive",
                            self.folder / "nights.sqlite", "--clock", "2026-06-04T22:00:00+02:00", *more)
 

@@ -34,6 +34,9 @@ class Marks(LiveTestCase):
         self.assertGreater(door["to_ns"] - door["from_ns"], 600_000_000)  # on for 500 ms, and the tail
         self.assertLess(door["to_ns"] - door["from_ns"], 5_000_000_000)
         self.assertIn("WATCHDOG=1\n", manager.heard())
+        self.assert_refused(self.plexor("mark", self.out, "door", "--from", "2026-06-12 02:40", "--to", "2026-06-12 02:41"),
+                            "more than an hour ago", "within the last hour")
+        self.assert_refused(self.plexor("mark", self.out, "door", "--minutes", "nan"), "--minutes")
 
         self.assert_complete(run.end(), run.said())
         [segment] = self.records("segment")

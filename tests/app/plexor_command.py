@@ -6,6 +6,7 @@ import tempfile
 import unittest
 
 SOURCE = pathlib.Path(__file__).resolve().parents[2]
+SANITIZED = os.environ.get("PLEXOR_SANITIZED") == "ON"  # everything takes ten times as long
 PLEXOR = os.environ["PLEXOR"]
 RIG = SOURCE / "demo-data" / "oak-counter-release-1.toml"
 RIG_2 = SOURCE / "demo-data" / "oak-counter-release-2.toml"

@@ -35,7 +35,7 @@ constexpr bool sanitized = __has_feature(address_sanitizer) || __has_feature(thr
 #else
 constexpr bool sanitized = false;
 #endif
-constexpr int plans = sanitized ? 1'000 : 10'000;
+constexpr int plans = sanitized ? 500 : 10'000;
 
 struct Plan {
   explicit Plan(int number)

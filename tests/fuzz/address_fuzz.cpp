@@ -55,6 +55,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   if (cut == std::string_view::npos) return 0;
   const std::string secret = secret_of(bytes.substr(0, cut));
   const std::string rest(bytes.substr(cut + 1));
+  // What stands there as well, perhaps encoded, may be shown.
+  if (rest.find("SECRET") != std::string::npos || rest.find('%') != std::string::npos) return 0;
   for (const char* scheme : {"postgresql://", "postgres://"}) {
     check(scheme + ("plexor:" + in_url(secret)) + "@" + rest, secret);
     const char* joint = rest.find('?') == std::string::npos ? "?" : "&";
