@@ -4,7 +4,6 @@
 
 #include <algorithm>
 #include <cstddef>
-#include <deque>
 #include <optional>
 #include <string>
 #include <utility>
@@ -15,7 +14,7 @@
 #include "analysis/figures.hpp"
 #include "analysis/findings.hpp"
 #include "analysis/listeners.hpp"
-#include "analysis/presentation.hpp"
+#include "analysis/presentation_queue.hpp"
 #include "analysis/remarks.hpp"
 #include "analysis/sequential_verdicts.hpp"
 #include "analysis/soak/run_course.hpp"
@@ -48,14 +47,6 @@ constexpr base::Duration latest_telling = std::chrono::seconds{1};
 /// Only a journal that was tampered with tells of more: sums of it must not overflow.
 constexpr base::Duration longest_run{std::int64_t{1} << 60};
 
-/// A trial that was valid when it was done.
-void take_back(Presentation& presentation, base::VoidReason reason) {
-  const bool counts = presentation.planned.trial.kind != base::TrialKind::reference;
-  if (!counts || presentation.done.void_reason) return;
-  presentation.done.void_reason = reason;
-  if (presentation.settled) presentation.settled->void_reason = reason;
-}
-
 base::StrikeSpeed mean_strike(const std::vector<base::Tap>& taps) {
   std::int64_t sum = 0;
   for (const base::Tap& tap : taps) sum += tap.strike.um_s;
@@ -64,11 +55,9 @@ base::StrikeSpeed mean_strike(const std::vector<base::Tap>& taps) {
 
 }  // namespace
 
-/// A presentation goes: planned (open_) -> done (queued, the judge waits for
-/// late answers) -> settled -> released to the tallies. Where the scenario has
-/// reference taps, settled ones are held until the next good group of them; and all are held for as
-/// long as the loss of a listener may go unnoticed, or, where there is quiet, a disturbance
-/// unmarked.
+/// A presentation goes: planned (open_) -> done (queue_, which holds it for as long as the loss of
+/// a listener may go unnoticed, or, where there is quiet, a disturbance unmarked) -> released to
+/// the tallies.
 class Analysis::Fold {
  public:
   explicit Fold(std::function<void(const TrialRow&)> row) : row_(std::move(row)) {}
@@ -99,12 +88,8 @@ class Analysis::Fold {
   void check_device(std::uint32_t device) const;
   void close_open();
   void interrupt_open();
-  void settle(std::optional<judge::Settled> settled);
   void finish_segment();
   void lose_segment();
-  void clear_settled();
-  void release_ripe();
-  [[nodiscard]] bool is_ripe(const Presentation& presentation) const;
   void release(Presentation& presentation);
   void count_rhythm(const Presentation& presentation);
   void count_quiet(Presentation& presentation);
@@ -115,7 +100,6 @@ class Analysis::Fold {
     return segment_begin_ + at.time_since_epoch();
   }
   void reach(base::Instant at) { segment_end_ = std::max(segment_end_, at); }
-  [[nodiscard]] Presentation fresh();
 
   std::function<void(const TrialRow&)> row_;
   Results results_;
@@ -125,10 +109,8 @@ class Analysis::Fold {
   std::vector<std::uint64_t> valid_by_block_;
 
   std::optional<Presentation> open_;
-  std::deque<Presentation> queue_;  ///< in order; the settled ones first
-  std::size_t settled_ = 0;
-  bool group_passed_ = false;        ///< good unless a ReferenceShift follows at once
-  std::vector<Presentation> spare_;  ///< used ones, kept for their memory
+  std::optional<PresentationQueue> queue_;
+  bool group_passed_ = false;  ///< good unless a ReferenceShift follows at once
 
   std::optional<std::uint32_t> segment_;
   base::Duration segment_begin_{};           ///< on the run's own time
@@ -140,7 +122,6 @@ class Analysis::Fold {
   Findings findings_;
   Timeline timeline_;
   std::optional<RunCourse> course_;
-  base::Duration held_{};  ///< for how long after their end presentations may change
   base::Duration quiet_{};
   std::uint64_t presentations_ = 0;  ///< of rhythms
   std::uint64_t void_presentations_ = 0;
@@ -168,7 +149,10 @@ void Analysis::Fold::on(const journal::Header& header) {
   results_.may_stop_early = scenario_->accept.may_stop_early();
   results_.max_void_fraction = scenario_->accept.max_void_fraction;
   results_.spots = scenario_->spots;
-  held_ = planned.quiet > base::Duration::zero() ? base::longest_unmarked : base::longest_unnoticed;
+  const bool has_quiet = planned.quiet > base::Duration::zero();
+  queue_.emplace(has_quiet ? base::longest_unmarked : base::longest_unnoticed,
+                 scenario_->reference.has_value(),
+                 [this](Presentation& presentation) { release(presentation); });
   begin_tallies();
 }
 
@@ -206,7 +190,7 @@ void Analysis::Fold::on(const journal::Segment& segment) {
 void Analysis::Fold::on(const journal::TrialPlanned& planned) {
   if (planned.start < segment_end_) lose_segment();  // the record that began a new one is lost
   if (open_) interrupt_open();
-  if (std::exchange(group_passed_, false)) clear_settled();
+  if (std::exchange(group_passed_, false)) queue_->clear_settled(segment_end_);
   check_planned(planned.trial);
   const base::Trial& trial = planned.trial;
   const Contacts contacts = planned_contacts(planned);
@@ -218,7 +202,7 @@ void Analysis::Fold::on(const journal::TrialPlanned& planned) {
                    .first_contact = contacts.first,
                    .last_contact = contacts.last,
                    .window = trial.window});
-  open_ = fresh();
+  open_ = queue_->fresh();
   open_->planned = planned;
   open_->segment = segment_.value_or(0);
   open_->segment_begin = segment_begin_;
@@ -287,19 +271,14 @@ void Analysis::Fold::on(const journal::ListenerState& state) {
   check_device(state.device);
   course_->watch().listener(state, run_time(state.at));
   reach(state.at);
-  if (state.up) return;
-  for (Presentation& held : queue_) {
-    if (!held.is_past && held.done.end > state.at) take_back(held, base::VoidReason::listener_down);
-  }
+  if (!state.up) queue_->void_those_after(state.at);
 }
 
 void Analysis::Fold::on(const journal::ReferenceShift& shift) {
   reach(shift.at);
   group_passed_ = false;
-  for (Presentation& held : queue_) {
-    if (!held.is_cleared) take_back(held, base::VoidReason::reference_shift);
-  }
-  clear_settled();
+  queue_->void_uncleared();
+  queue_->clear_settled(segment_end_);
 }
 
 void Analysis::Fold::on(const journal::ClockSet& clock) {
@@ -340,29 +319,19 @@ void Analysis::Fold::close_open() {
       open_->planned.trial.kind == base::TrialKind::reference && !done.void_reason;
   std::optional<judge::Settled> before =
       judge_->close(contacts.first, contacts.last, done.void_reason);
-  queue_.push_back(std::move(*open_));
+  queue_->add(std::move(*open_));
   open_.reset();
-  settle(std::move(before));
+  if (before) queue_->settle(*std::move(before), segment_end_);
   if (good_group) group_passed_ = true;
-}
-
-void Analysis::Fold::settle(std::optional<judge::Settled> settled) {
-  if (!settled) return;
-  Presentation& presentation = queue_[settled_++];
-  presentation.settled = std::move(settled);
-  presentation.settled->void_reason = presentation.done.void_reason;
-  presentation.is_cleared = !scenario_->reference;
-  release_ripe();
 }
 
 void Analysis::Fold::finish_segment() {
   if (open_) interrupt_open();
-  settle(judge_->finish());
+  if (auto last = judge_->finish()) queue_->settle(*std::move(last), segment_end_);
   const base::Duration end = run_time(segment_end_);
   course_->marks().segment_over(end);
   course_->watch().segment_over(end);
-  for (Presentation& held : queue_) held.is_past = true;
-  release_ripe();
+  queue_->segment_over(segment_end_);
   segment_begin_ = std::min(end, longest_run);
   segment_end_ = base::segment_start;
   std::fill(last_arrival_.begin(), last_arrival_.end(), base::segment_start);
@@ -372,35 +341,6 @@ void Analysis::Fold::finish_segment() {
 void Analysis::Fold::lose_segment() {
   finish_segment();
   course_->watch().segment_lost(segment_begin_);
-}
-
-void Analysis::Fold::clear_settled() {
-  for (std::size_t i = 0; i < settled_; ++i) queue_[i].is_cleared = true;
-  release_ripe();
-}
-
-bool Analysis::Fold::is_ripe(const Presentation& presentation) const {
-  if (!presentation.is_cleared) return false;
-  return presentation.is_past || segment_end_ - presentation.done.end > held_;
-}
-
-void Analysis::Fold::release_ripe() {
-  for (; settled_ > 0 && is_ripe(queue_.front()); --settled_) {
-    release(queue_.front());
-    spare_.push_back(std::move(queue_.front()));
-    queue_.pop_front();
-  }
-}
-
-Presentation Analysis::Fold::fresh() {
-  if (spare_.empty()) return {};
-  Presentation presentation = std::move(spare_.back());
-  spare_.pop_back();
-  presentation.settled.reset();
-  presentation.quiet_heard.clear();
-  presentation.is_cleared = false;
-  presentation.is_past = false;
-  return presentation;
 }
 
 void Analysis::Fold::release(Presentation& presentation) {
@@ -445,10 +385,9 @@ void Analysis::Fold::count_rhythm(const Presentation& presentation) {
 
 void Analysis::Fold::count_quiet(Presentation& presentation) {
   // From here on without what was disturbed.
-  std::vector<base::Stretch> undisturbed = course_->quiet(presentation);
+  const std::vector<base::Stretch> undisturbed = course_->quiet(presentation);
   const base::Duration begin = presentation.run_time(presentation.planned.start);
-  for (base::Stretch& one : undisturbed) one = {one.from - begin, one.to - begin};
-  sequential_->count_quiet(*presentation.settled, undisturbed);
+  sequential_->count_quiet(*presentation.settled, base::since(begin, undisturbed));
   quiet_ += presentation.planned.trial.window;
   const judge::Settled& settled = *presentation.settled;
   for (std::uint32_t device = 0; device < tallies_.size(); ++device) {
@@ -508,7 +447,7 @@ std::vector<Judged> Analysis::Fold::judge_devices() {
 Results Analysis::Fold::finish(const journal::ReadSummary& reading, bool is_live) {
   if (!scenario_) throw base::InputError("journal: no record; expected a header at the start");
   finish_segment();
-  clear_settled();
+  queue_->clear_settled(segment_end_);
   results_.reading = reading;
   results_.is_live = is_live && !results_.ended;
   count_up();

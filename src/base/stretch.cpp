@@ -16,4 +16,9 @@ std::vector<Stretch> beside(const Stretch& whole, std::span<const Stretch> other
   return left;
 }
 
+std::vector<Stretch> since(Duration begin, std::vector<Stretch> stretches) {
+  for (Stretch& one : stretches) one = {one.from - begin, one.to - begin};
+  return stretches;
+}
+
 }  // namespace plexor::base

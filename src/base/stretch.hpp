@@ -20,4 +20,7 @@ struct Stretch {
 /// overlap.
 [[nodiscard]] std::vector<Stretch> beside(const Stretch& whole, std::span<const Stretch> others);
 
+/// The same stretches, counted from `begin`.
+[[nodiscard]] std::vector<Stretch> since(Duration begin, std::vector<Stretch> stretches);
+
 }  // namespace plexor::base

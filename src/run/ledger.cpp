@@ -138,10 +138,7 @@ void Ledger::count_for_limits(const judge::Settled& settled) {
 /// Since the presentation's begin.
 std::vector<base::Stretch> Ledger::undisturbed_of(const judge::Settled& quiet) const {
   const base::Duration begin = quiet.trial.first_contact.time_since_epoch();
-  std::vector<base::Stretch> stretches =
-      base::beside({begin, begin + quiet.trial.window}, disturbed_);
-  for (base::Stretch& one : stretches) one = {one.from - begin, one.to - begin};
-  return stretches;
+  return base::since(begin, base::beside({begin, begin + quiet.trial.window}, disturbed_));
 }
 
 void Ledger::disturbed(const journal::Disturbance& told) {

@@ -11,7 +11,7 @@ namespace plexor::analysis {
 namespace {
 
 constexpr double even_within = 1.25;  // longest mean interval to shortest
-constexpr double stands_out = 6.0;    // robust deviations
+constexpr double standing_out = 6.0;  // robust deviations
 constexpr std::size_t fewest_to_stand_out_from = 6;
 constexpr double sd_per_deviation = 1.4826;  // of the normal distribution, to the median deviation
 
@@ -154,7 +154,7 @@ std::vector<std::size_t> outliers(const std::vector<std::vector<double>>& rows) 
     std::ranges::sort(values);
     const double deviation = sd_per_deviation * middle_of_sorted(values);
     for (std::size_t i = 0; i < rows.size(); ++i) {
-      const bool is_far = std::abs(rows[i][place] - median) > stands_out * deviation;
+      const bool is_far = std::abs(rows[i][place] - median) > standing_out * deviation;
       if (deviation > 0.0 && is_far && std::ranges::find(found, i) == found.end())
         found.push_back(i);
     }
