@@ -25,16 +25,23 @@ namespace {
 
 namespace fs = std::filesystem;
 
-/// One that is free now; the kernel does not give it away again so soon.
-std::uint16_t free_port() {
-  const int probe = socket(AF_INET, SOCK_STREAM, 0);
+/// A socket with a port of its own. As long as it is there the kernel gives the port to nobody that
+/// did not ask for it; a broker can listen there all the same.
+int keep_port() {
+  const int socket_there = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+  const int yes = 1;
+  setsockopt(socket_there, SOL_SOCKET, SO_REUSEADDR, &yes, sizeof yes);
   sockaddr_in address{};
   address.sin_family = AF_INET;
   address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+  bind(socket_there, reinterpret_cast<sockaddr*>(&address), sizeof address);
+  return socket_there;
+}
+
+std::uint16_t port_of(int socket_there) {
+  sockaddr_in address{};
   socklen_t length = sizeof address;
-  bind(probe, reinterpret_cast<sockaddr*>(&address), length);
-  getsockname(probe, reinterpret_cast<sockaddr*>(&address), &length);
-  close(probe);
+  getsockname(socket_there, reinterpret_cast<sockaddr*>(&address), &length);
   return ntohs(address.sin_port);
 }
 
@@ -55,7 +62,10 @@ constexpr const char* make_certificates =
 }  // namespace
 
 TestBroker::TestBroker(Door door)
-    : folder_(make_temporary_folder("broker")), door_(door), port_(free_port()) {
+    : folder_(make_temporary_folder("broker")),
+      door_(door),
+      kept_(keep_port()),
+      port_(port_of(kept_)) {
   const bool is_open = door == Door::open;
   const bool is_tls = door == Door::tls || door == Door::expired;
   std::string setting = fmt::format("listener {} 127.0.0.1\nallow_anonymous {}\nuser root\n", port_,
@@ -76,6 +86,7 @@ TestBroker::TestBroker(Door door)
 
 TestBroker::~TestBroker() {
   stop();
+  close(kept_);
   fs::remove_all(folder_);
 }
 

@@ -38,7 +38,8 @@ class TestBroker {
  private:
   std::filesystem::path folder_;
   Door door_;
-  std::uint16_t port_;
+  int kept_;  ///< a socket that keeps the port from being given to others
+  std::uint16_t port_ = 0;
   pid_t pid_ = -1;
 };
 

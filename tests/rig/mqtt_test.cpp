@@ -308,12 +308,14 @@ TEST(MqttClient, ItsWillIsPublishedOnlyIfItVanishes) {
 
 TEST(MqttClient, CountsWhatItDoesNotKnowToHaveArrived) {
   TestBroker broker;
-  std::atomic<bool> is_up = false;
-  MqttClient client({.broker = broker.settings()},
-                    {.state = [&](bool up, KernelInstant) { is_up = up; }});
-  ASSERT_TRUE(comes_true([&] { return is_up.load(); }));
-  client.publish({"rig/state", "running", false, 1});
-  ASSERT_TRUE(comes_true([&] { return client.waiting() == 0; }));
+  Told told;
+  const MqttListener listener("panel", {.broker = broker.settings(), .topic = "rig/state"},
+                              told.hearers());
+  ASSERT_TRUE(comes_true([&] { return told.states().size() == 2; }));
+  MqttClient client({.broker = broker.settings()}, {});
+  client.publish({"rig/state", "begun", false, 1});
+  ASSERT_TRUE(comes_true([&] { return told.reports().size() == 1; }));
+  lines::kernel_nap(100ms);  // that the broker has it reaches the client too
   broker.pause();
   for (int i = 0; i < 3; ++i) client.publish({"rig/state", "running", false, 1});
   ASSERT_TRUE(comes_true([&] { return client.waiting() == 0; }));
