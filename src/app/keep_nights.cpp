@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <chrono>
-#include <optional>
 #include <system_error>
 
 #include "base/calendar.hpp"
@@ -35,13 +34,6 @@ std::chrono::sys_days night_of(const journal::Outline& outline) {
   }
   return base::day_of(outline.host ? outline.host->started_utc : "")
       .value_or(std::chrono::sys_days{});
-}
-
-/// What lies elsewhere may be somebody else's.
-std::optional<std::string> reason_to_leave_alone(const fs::path& run) {
-  std::error_code none;
-  if (!fs::is_symlink(run, none)) return std::nullopt;
-  return "it is a link";
 }
 
 run::RecordedRun recorded_run(const run::RunFolder& folder, const IsArchived& is_archived) {
@@ -90,8 +82,9 @@ std::vector<std::string> keep_nights(const fs::path& folder, const run::Retentio
   std::vector<run::RunFolder> folders;
   std::vector<run::RecordedRun> runs;
   for (const run::RunFolder& one : run::open_run_folders(folder)) {
-    if (const auto reason = reason_to_leave_alone(one.root)) {
-      said.push_back(fmt::format("{}: kept whole, {}", one.root.filename().string(), *reason));
+    std::error_code none;
+    if (fs::is_symlink(one.root, none)) {  // what lies elsewhere may be somebody else's
+      said.push_back(fmt::format("{}: kept whole, it is a link", one.root.filename().string()));
       continue;
     }
     try {

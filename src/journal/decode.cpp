@@ -407,7 +407,7 @@ void read_record(MemberReader& members, Disturbance& disturbance) {
   members.read("by", disturbance.by);
   members.read("from_ns", disturbance.from);
   members.read("to_ns", disturbance.to);
-  members.read("at_ns", disturbance.at);
+  members.read_if_there("at_ns", disturbance.at);  // the first journals of format 6 have none
 }
 
 void read_record(MemberReader& members, PowerCycle& cycle) {

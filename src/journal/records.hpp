@@ -185,7 +185,7 @@ struct Disturbance {
   std::string by;    ///< "hand", or which line
   base::Instant from;
   base::Instant to;
-  base::Instant at{};  ///< when it was told
+  base::Instant at{};  ///< when it was told; left so where nobody kept it: all is believed then
   bool operator==(const Disturbance&) const = default;
 
   /// What is said of times longer ago is not believed.

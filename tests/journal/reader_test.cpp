@@ -100,6 +100,15 @@ TEST(Reader, DoesNotMindTheOrderOfMembers) {
             Record{(ListenerState{3, true, base::Instant{base::Duration{5}}})});
 }
 
+TEST(Reader, BelievesAMarkWholeThatDoesNotSayWhenItWasTold) {
+  const auto line = framed(
+      R"("seq":1,"type":"disturbance","name":"mug","by":"hand","from_ns":5,"to_ns":9000000000000)");
+  const ReadJournal read = read_all(journal_of({Header{}}) + line);
+  ASSERT_EQ(read.entries.size(), 2U);
+  const auto& mark = std::get<Disturbance>(read.entries[1].record);
+  EXPECT_EQ(mark.believed_from(), mark.from);
+}
+
 TEST(Reader, NamesWhatIsWrongInALineWithTheRightChecksum) {
   EXPECT_THAT(complaint_about(R"("seq":1,"type":"listener")"), HasSubstr("\"device\" is missing"));
   EXPECT_THAT(complaint_about(R"("seq":1,"type":"song")"), HasSubstr("record type \"song\""));

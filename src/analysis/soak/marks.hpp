@@ -19,9 +19,9 @@ struct UndisturbedQuiet {
 
 /// Marked disturbances: what a device reports from a mark's begin until the incident window after
 /// its end was heard in it. A mark may come after what it explains, by at most longest_unmarked;
-/// presentations are parted only when none can come any
-/// more, so the order of records within that does not matter. What a mark says of times further
-/// back is not believed, and counted as cut short.
+/// presentations are parted only when none can come any more, so the order of records within that
+/// does not matter. What a mark says of times further back is not believed, and counted as cut
+/// short.
 class Marks {
  public:
   explicit Marks(base::Duration incident_window) : tail_(incident_window) {}
