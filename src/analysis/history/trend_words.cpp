@@ -104,7 +104,10 @@ std::string level_text(const TrendSeries& series, std::span<const std::size_t> p
 
 std::string slope_text(Figure figure, double per_night) {
   const double size = std::abs(per_night);
-  if (figure < Figure::alarms) return fmt::format("{:.2g} points a night", 100.0 * size);
+  if (figure < Figure::alarms) {
+    const std::string points = fmt::format("{:.2g}", 100.0 * size);
+    return fmt::format("{} point{} a night", points, points == "1" ? "" : "s");
+  }
   if (figure == Figure::alarms) return fmt::format("{:.2g} per hour a night", size);
   if (figure == Figure::temperature) return fmt::format("{:.2g} °C a night", size);
   return fmt::format("{:.2g} ms a night", size);

@@ -4,6 +4,7 @@
 #include <algorithm>
 
 #include "analysis/history/trend.hpp"
+#include "analysis/history/trend_words.hpp"
 #include "analysis/made_history.hpp"
 
 namespace plexor::analysis {
@@ -58,6 +59,12 @@ TEST(TrendFindings, EachEventOfAHistoryIsNamedWithItsNightAndCause) {
                     HasSubstr("points a night"), HasSubstr("Mann-Kendall"),
                     HasSubstr("The tapper did not move with it")));
   EXPECT_THAT(trend.headline, HasSubstr("a power cut or restart on 2026-06-05"));
+}
+
+TEST(TrendWords, ASlopeOfSharesIsInPoints) {
+  EXPECT_EQ(history::slope_text(Figure::detection, -0.01), "1 point a night");
+  EXPECT_EQ(history::slope_text(Figure::detection, 0.012), "1.2 points a night");
+  EXPECT_EQ(history::slope_text(Figure::median, -0.4), "0.4 ms a night");
 }
 
 TEST(TrendFindings, KnownBrokenNightsAreInNoTest) {
