@@ -465,6 +465,8 @@ class Ends(LiveTestCase):
                          "--arm")
         self.assertEqual(tap.end(), 0, tap.said())
         self.assertRegex(tap.said(), r"tap 2: on for \d+\.\d+ ms, contact after \d+\.\d+ ms, \d\.\d+ m/s")
+        # As wanted at least once: a busy machine may hold up either, and that is said then.
+        self.assertRegex(tap.said(), r"tap [12]: on for 1\d\.\d+ ms, contact after 1\d\.\d+ ms, 0\.\d+ m/s")
         self.assert_in_order()
         self.assertIn("taps = 2\n", text_of(self.folder / "chip-coil.toml"))
 

@@ -19,6 +19,7 @@ class RatedSearch {
   [[nodiscard]] Link link() const { return model_.link; }
   [[nodiscard]] bool has_free_rate() const { return model_.guess.is_free || model_.lapse.is_free; }
 
+  /// The best curve in `box`, climbed to from `start` until no more than `enough` is to be gained.
   [[nodiscard]] Climbed best_within(const Box& box, const Parameters& start, double enough) const;
 
   /// The tops of the likelihood that are found from the curve without free rates and from steeper
@@ -42,6 +43,7 @@ class RatedSearch {
   Parameters plain_{};
 };
 
+/// A curve's parameters on the scale of a search, and back.
 [[nodiscard]] Parameters scaled_parameters(const RatedCurve& curve, const Scaled& scaled);
 [[nodiscard]] RatedCurve unscaled_curve(const Parameters& at, const Scaled& scaled);
 /// All tops of a fit, the highest first.
